@@ -1,0 +1,212 @@
+"""Tables of the weather: places, the forecasts held for them, and how the services behave.
+
+A forecast is one row with its hours as arrays in which null means unknown. Nothing here
+knows of floors or bookings; upper apps point at `Place` and at the `Forecast` they used.
+"""
+
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime, timedelta
+from typing import Any, Self
+
+import numpy as np
+from django.db import models
+from django.db.models import Q
+
+from weather.rules.hours import LAYERS, Hours
+
+Layers = Mapping[str, Sequence[float | None]]
+
+
+def layers_of(hours: Hours) -> dict[str, list[float | None]]:
+    """The layers of `hours` as lists fit for JSON: null where unknown, else 3 decimals."""
+    kept: dict[str, list[float | None]] = {}
+    for name in (*LAYERS, "chance_window_h"):
+        values = np.asarray(getattr(hours, name), dtype=float)
+        kept[name] = [None if np.isnan(v) else round(float(v), 3) for v in values]
+    kept["chance_derived"] = [float(flag) for flag in hours.chance_derived]
+    return kept
+
+
+def hours_of(layers: Layers, *, start: datetime, count: int, **stamps: Any) -> Hours:
+    """The inverse of `layers_of`; a layer that is absent is unknown throughout."""
+    nothing: list[float | None] = [None] * count
+    arrays = {
+        name: np.array(layers.get(name, nothing), dtype=float)
+        for name in (*LAYERS, "chance_window_h")
+    }
+    windows = arrays.pop("chance_window_h")
+    derived = np.array(layers.get("chance_derived", [0.0] * count), dtype=float) > 0
+    return Hours(
+        start=start,
+        **arrays,
+        chance_window_h=np.where(np.isnan(windows), 1.0, windows),
+        chance_derived=derived,
+        **stamps,
+    )
+
+
+class Place(models.Model):
+    """A spot whose weather is asked for; sites within 2.5 km and 50 m of height share one.
+
+    Three decimals (about 110 m) are as fine as any forecast, keep a customer's door out of
+    the requests, and keep MET Norway from refusing: it answers 403 to five decimals.
+    """
+
+    name = models.CharField(max_length=120, blank=True)
+    latitude = models.DecimalField(max_digits=6, decimal_places=3)
+    longitude = models.DecimalField(max_digits=6, decimal_places=3)
+    elevation_m = models.FloatField(null=True, blank=True)
+    zone = models.CharField(max_length=64, help_text="IANA name, as America/Chicago")
+    # "BMX/59,84" once /points has answered; empty with a time: not a place of that service.
+    nws_grid = models.CharField(max_length=40, blank=True)
+    nws_resolved_at = models.DateTimeField(null=True, blank=True)
+    replay_script = models.CharField(
+        max_length=40, blank=True, help_text="Which invented weather a demo plays here"
+    )
+    # The last time a service said anything usable, even "nothing new".
+    checked_at = models.DateTimeField(null=True, blank=True)
+    # Who refreshes this place holds it until then; a dead worker's lease lapses.
+    leased_until = models.DateTimeField(null=True, blank=True)
+    try_not_before = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["latitude", "longitude"], name="place_once"),
+            models.CheckConstraint(
+                condition=Q(latitude__gte=-90, latitude__lte=90), name="place_latitude_on_earth"
+            ),
+            models.CheckConstraint(
+                condition=Q(longitude__gte=-180, longitude__lte=180),
+                name="place_longitude_on_earth",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name or f"{self.latitude}, {self.longitude}"
+
+
+class ForecastQuerySet(models.QuerySet["Forecast"]):
+    """Finding the forecast that counts."""
+
+    def newest_first(self) -> Self:
+        """By issue time, not by fetch time: a cache may hand out an old one late."""
+        return self.order_by("-issued_at", "-fetched_at", "-pk")
+
+
+class Forecast(models.Model):
+    """What one service said for one place at one issue, never changed afterwards."""
+
+    place = models.ForeignKey(Place, on_delete=models.CASCADE, related_name="forecasts")
+    source = models.CharField(max_length=20)
+    issued_at = models.DateTimeField()
+    fetched_at = models.DateTimeField()
+    start = models.DateTimeField(help_text="First hour, a whole hour in UTC")
+    count = models.PositiveSmallIntegerField()
+    layers = models.JSONField()
+    notes = models.JSONField(default=list, blank=True)
+
+    objects = ForecastQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["place", "source", "issued_at"], name="forecast_once_per_issue"
+            ),
+        ]
+        indexes = [
+            models.Index(fields=["place", "-issued_at"], name="forecast_newest"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.source} of {self.issued_at:%Y-%m-%d %H:%M} UTC for {self.place}"
+
+    def hours(self) -> Hours:
+        """The stored hours, with their source and times."""
+        return hours_of(
+            self.layers,
+            start=self.start,
+            count=self.count,
+            source=self.source,
+            issued_at=self.issued_at,
+            fetched_at=self.fetched_at,
+            notes=tuple(self.notes),
+        )
+
+
+class PastDay(models.Model):
+    """Hours of one UTC day that have gone by at a place; slabs remember them for weeks.
+
+    `origins` says for each hour where the values are from: a source's name for the first
+    hours of a forecast, "station" for measured ones, empty where nothing is known.
+    """
+
+    place = models.ForeignKey(Place, on_delete=models.CASCADE, related_name="past_days")
+    day = models.DateField()
+    layers = models.JSONField()
+    origins = models.JSONField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["place", "day"], name="past_day_once"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.place} on {self.day}"
+
+    @property
+    def start(self) -> datetime:
+        """The first hour of the day."""
+        return day_start(self.day)
+
+    def hours(self) -> Hours:
+        """The 24 hours of the day."""
+        return hours_of(self.layers, start=self.start, count=24, source="past")
+
+
+def day_start(day: date) -> datetime:
+    """Midnight UTC at which `day` begins."""
+    return datetime.fromisoformat(f"{day.isoformat()}T00:00:00+00:00")
+
+
+class ServiceState(models.Model):
+    """How a forecast service has behaved lately, for all places together."""
+
+    service = models.CharField(max_length=20, unique=True)
+    not_before = models.DateTimeField(null=True, blank=True)
+    failures = models.PositiveIntegerField(default=0)
+    budget_hour = models.DateTimeField(null=True, blank=True)
+    budget_used = models.PositiveIntegerField(default=0)
+    answered_at = models.DateTimeField(null=True, blank=True)
+    trouble = models.CharField(max_length=300, blank=True)
+    warning = models.CharField(max_length=300, blank=True)
+
+    def __str__(self) -> str:
+        return self.service
+
+
+class PlaceServiceState(models.Model):
+    """How a service behaves for one place, and what it told us to send back next time.
+
+    The United States service is known to fail for one grid cell for days while its
+    neighbours answer, so a run of errors must not silence the service elsewhere.
+    """
+
+    place = models.ForeignKey(Place, on_delete=models.CASCADE, related_name="service_states")
+    service = models.CharField(max_length=20)
+    not_before = models.DateTimeField(null=True, blank=True)
+    failures = models.PositiveIntegerField(default=0)
+    expires_at = models.DateTimeField(null=True, blank=True)
+    last_modified = models.CharField(max_length=60, blank=True)
+    answered_at = models.DateTimeField(null=True, blank=True)
+    trouble = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["place", "service"], name="place_service_once"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.service} for {self.place}"
+
+
+PAST_KEPT = timedelta(days=40)

@@ -1,0 +1,114 @@
+"""Claims: who has which quarter of an hour. The database refuses a second claim by itself."""
+
+from collections.abc import Iterable, Sequence
+from datetime import UTC, datetime, timedelta
+
+from django.db import IntegrityError, connection, transaction
+
+from dispatch.models import Absence, Claim, Resource, Stint
+from jobs.refusals import Refusal
+from jobs.rules.clock import say_span
+
+GRANULE = timedelta(minutes=15)
+EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+CONSTRAINT = "nobody_is_in_two_places"
+
+
+class SlotTaken(Refusal):
+    """Somebody else has this time; the sentence says who and until when."""
+
+    code = "taken"
+    status = 409
+
+
+def granules(start: datetime, end: datetime) -> range:
+    """Quarters of an hour (counted in UTC since 1970) that [start, end) touches."""
+    first = (start - EPOCH) // GRANULE
+    last = -((EPOCH - end) // GRANULE)
+    return range(first, last)
+
+
+def lock(resource_ids: Iterable[int]) -> list[Resource]:
+    """Lock resources in key order, so that two writers never wait for each other in a ring.
+
+    On SQLite the transaction itself holds the one write lock.
+    """
+    wanted = Resource.objects.filter(pk__in=set(resource_ids)).order_by("pk")
+    if connection.features.has_select_for_update:
+        wanted = wanted.select_for_update(no_key=True)
+    return list(wanted)
+
+
+def take(stint: Stint, resources: Sequence[Resource]) -> None:
+    """Claim the whole stint with its travel for each of `resources`.
+
+    Raises SlotTaken, naming who has the time. The caller's transaction is then lost.
+    """
+    start = stint.start - timedelta(minutes=stint.travel_before_min)
+    end = stint.end + timedelta(minutes=stint.travel_after_min)
+    _insert(
+        [
+            Claim(resource_id=resource_id, granule=granule, stint=stint)
+            for resource_id in sorted({resource.pk for resource in resources})
+            for granule in granules(start, end)
+        ]
+    )
+
+
+def take_absence(absence: Absence) -> None:
+    """Claim the time of somebody who is away. Raises SlotTaken if they are booked."""
+    _insert(
+        [
+            Claim(resource_id=absence.resource_id, granule=granule, absence=absence)
+            for granule in granules(absence.start, absence.end)
+        ]
+    )
+
+
+def release(stint: Stint) -> None:
+    """Give a stint's time back."""
+    Claim.objects.filter(stint=stint).delete()
+
+
+def _insert(claims: list[Claim]) -> None:
+    try:
+        with transaction.atomic():  # a savepoint, so that we can still ask who has the time
+            Claim.objects.bulk_create(claims)
+    except IntegrityError as conflict:
+        if not is_claim_conflict(conflict):
+            raise
+        raise SlotTaken(_who_has(claims)) from conflict
+
+
+def is_claim_conflict(error: IntegrityError) -> bool:
+    """Whether it was our guard that refused, not a mistake in the program."""
+    diagnosis = getattr(error.__cause__, "diag", None)
+    if diagnosis is not None:
+        return bool(diagnosis.constraint_name == CONSTRAINT)
+    return "dispatch_claim.resource_id, dispatch_claim.granule" in str(error)
+
+
+def _who_has(claims: list[Claim]) -> str:
+    numbers = [claim.granule for claim in claims]
+    held = (
+        Claim.objects.filter(
+            resource_id__in={claim.resource_id for claim in claims},
+            granule__range=(min(numbers), max(numbers)),
+        )
+        .exclude(stint_id=claims[0].stint_id, stint__isnull=False)
+        .select_related(
+            "resource", "absence", "stint__booking__job__customer", "stint__booking__job__site"
+        )
+        .order_by("granule", "resource_id")
+        .first()
+    )
+    if held is None:  # whoever had it gave it back in this very moment
+        return "Somebody else was booking this time just now. Please try again."
+    zone = held.resource.branch.tz
+    if held.absence is not None:
+        span = say_span(held.absence.start, held.absence.end, zone)
+        return f"{held.resource} is away {span}."
+    stint = held.stint
+    job = stint.booking.job
+    span = say_span(stint.start, stint.end, zone)
+    return f"{held.resource} is already booked {span}, for {job.customer} at {job.site.street}."

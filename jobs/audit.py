@@ -1,0 +1,36 @@
+"""Writing down who changed what: in the transaction of the change, never later."""
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from jobs.access import Actor
+from jobs.models import AuditEvent, Branch
+
+
+def record(
+    *,
+    branch: Branch,
+    by: Actor,
+    subject: str,
+    subject_id: int,
+    action: str,
+    now: datetime,
+    before: Mapping[str, Any] | None = None,
+    after: Mapping[str, Any] | None = None,
+    why: str = "",
+) -> AuditEvent:
+    """Keep one change for ever. `before` and `after` hold plain JSON values."""
+    return AuditEvent.objects.create(
+        at=now,
+        branch=branch,
+        actor_kind=by.kind,
+        actor=by.user,
+        actor_name=by.name[:120],
+        subject=subject,
+        subject_id=subject_id,
+        action=action,
+        before=dict(before or {}),
+        after=dict(after or {}),
+        why=why[:500],
+    )

@@ -1,0 +1,25 @@
+"""Branches, customers, sites, floors, coating systems and jobs."""
+
+from jobs.models.branches import Branch, Holiday, Membership, Role, User
+from jobs.models.customers import Customer, Floor, FloorPart, Site
+from jobs.models.orders import CoatingSystem, DayWish, Job, JobState
+from jobs.models.records import ActorKind, AuditEvent, IdempotencyKey
+
+__all__ = [
+    "ActorKind",
+    "AuditEvent",
+    "Branch",
+    "CoatingSystem",
+    "Customer",
+    "DayWish",
+    "Floor",
+    "FloorPart",
+    "Holiday",
+    "IdempotencyKey",
+    "Job",
+    "JobState",
+    "Membership",
+    "Role",
+    "Site",
+    "User",
+]

@@ -1,0 +1,107 @@
+"""Coating systems and the jobs that ask for them."""
+
+from datetime import date
+from decimal import Decimal
+
+from django.db import models
+
+from jobs.models.branches import Branch
+from jobs.models.customers import Customer, Floor, Site
+from jobs.models.scoping import BranchScoped
+from jobs.rules.card_json import card_from_json
+from jobs.rules.cards import Card
+
+
+class CoatingSystem(models.Model):
+    """A recipe that a branch sells, with its card of limits. The data sheet overrides it."""
+
+    branch = models.ForeignKey(Branch, on_delete=models.PROTECT, related_name="systems")
+    name = models.CharField(max_length=80)
+    card_json = models.JSONField()
+    price_per_m2 = models.DecimalField(max_digits=9, decimal_places=2)
+    smallest_price = models.DecimalField(max_digits=9, decimal_places=2, default=Decimal(0))
+    sold = models.BooleanField(default=True)
+
+    objects = BranchScoped.as_manager()
+
+    class Meta:
+        ordering = ["name"]
+        constraints = [models.UniqueConstraint(fields=["branch", "name"], name="one_system_a_name")]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def card(self) -> Card:
+        """Limits and times as plain values."""
+        return card_from_json(self.card_json)
+
+
+class JobState(models.TextChoices):
+    """Where an order stands."""
+
+    WAITING = "waiting", "Waiting for a day"
+    BOOKED = "booked", "Booked"
+    DONE = "done", "Coated"
+    CALLED_OFF = "called_off", "Called off"
+
+
+class DayWish(models.TextChoices):
+    """How much a customer's day matters."""
+
+    ANY = "any", "Any day"
+    PREFERS = "prefers", "Prefers a day"
+    FIXED = "fixed", "Only this day"
+
+
+class JobQuerySet(BranchScoped):
+    """Orders."""
+
+    def waiting(self) -> "JobQuerySet":
+        """Orders without a day, first come first."""
+        return self.filter(state=JobState.WAITING).order_by("created_at", "pk")
+
+    def with_floors(self) -> "JobQuerySet":
+        """What a list of orders shows, in a fixed number of queries."""
+        return self.select_related(
+            "customer", "site__place", "system", "branch"
+        ).prefetch_related("floors__parts")
+
+
+class Job(models.Model):
+    """An order: floors of one site, one system, and the customer's conditions."""
+
+    branch = models.ForeignKey(Branch, on_delete=models.PROTECT, related_name="jobs")
+    customer = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="jobs")
+    site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="jobs")
+    floors = models.ManyToManyField(Floor, related_name="jobs")
+    system = models.ForeignKey(CoatingSystem, on_delete=models.PROTECT, related_name="jobs")
+    state = models.CharField(max_length=12, choices=JobState.choices, default=JobState.WAITING)
+    day_wish = models.CharField(max_length=8, choices=DayWish.choices, default=DayWish.ANY)
+    wished_day = models.DateField(null=True, blank=True)
+    impossible_days = models.JSONField(default=list, blank=True)
+    car_needed_by = models.DateTimeField(null=True, blank=True)
+    can_come_soon = models.BooleanField(default=False)
+    color = models.CharField(max_length=80, blank=True)
+    notes = models.TextField(blank=True, max_length=2000)
+    price = models.DecimalField(max_digits=10, decimal_places=2, null=True, blank=True)
+    version = models.PositiveIntegerField(default=0)
+    created_at = models.DateTimeField()
+
+    objects = JobQuerySet.as_manager()
+
+    class Meta:
+        indexes = [models.Index(fields=["branch", "state", "created_at"])]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(day_wish="any") | models.Q(wished_day__isnull=False),
+                name="a_wish_names_its_day",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.customer}: {self.system}"
+
+    def days_off(self) -> set[date]:
+        """Days on which the customer cannot."""
+        return {date.fromisoformat(day) for day in self.impossible_days}

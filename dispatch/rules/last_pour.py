@@ -1,0 +1,187 @@
+"""The last safe pour: the latest start after which every hour still holds, and what binds.
+
+Each limit is a row of bad hours and a length: the pour may come as late as leaves the whole
+length, from the pour on, free of bad hours. Rain counts from the lower of its two lines and
+an hour that is not known counts as bad, so a late start is never bought with ignorance.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dispatch.rules.checks import visit_end
+from dispatch.rules.findings import Level, Scene, Surface, slab_stretch
+from dispatch.rules.rain import period, roofed_level
+from dispatch.rules.slab_checks import gap_over_dew
+from dispatch.rules.words import share
+from weather.rules.exposures import Exposure
+from weather.rules.hours import HOUR, floor_hour
+
+BEFORE = timedelta(hours=24)
+AFTER = timedelta(hours=36)
+
+
+@dataclass(frozen=True, eq=False)
+class Bar:
+    """Hours from `start` in which a limit does not hold, and how long it must from the pour."""
+
+    name: str
+    start: datetime
+    bad: NDArray[np.bool_]
+    length: timedelta
+
+    def hour(self, position: int) -> datetime:
+        """Start of the hour at `position`."""
+        return self.start + position * HOUR
+
+    def clear(self, pour: datetime) -> bool:
+        """Whether no bad hour touches [`pour`, `pour` + length)."""
+        first = int((floor_hour(pour) - self.start) // HOUR)
+        last = -int((self.start - (pour + self.length)) // HOUR)
+        return not bool(self.bad[max(0, first) : max(0, last)].any())
+
+    def edges(self) -> Iterator[tuple[datetime, datetime]]:
+        """Each (start of a bad run, latest pour before it)."""
+        starts = np.flatnonzero(self.bad & ~np.concatenate(([False], self.bad[:-1])))
+        for position in starts:
+            at = self.hour(int(position))
+            yield at, at - self.length
+
+
+@dataclass(frozen=True)
+class LastPour:
+    """The latest pour that still holds, to the minute below, and what would come after it."""
+
+    at: datetime
+    binds: str
+
+
+def last_safe_pour(scene: Scene) -> LastPour | None:
+    """The latest pour after which everything holds; None where there is none, or none known.
+
+    Where the planned pour holds, this is how much later it may be. Where it does not, it is
+    the latest earlier moment of the same day, and of the time still ahead, that does.
+    """
+    plan = scene.plan
+    if scene.hours is None or plan.rain_safe is None or plan.tack_free is None:
+        return None
+    bars = [bar for surface in scene.surfaces for bar in bars_of(scene, surface)]
+    edges = [(pour, at, bar.name) for bar in bars for at, pour in bar.edges()]
+    if scene.day_end is not None:
+        edges.append(
+            (scene.day_end - (visit_end(scene) - plan.pour), scene.day_end, "closing")
+        )
+    if all(bar.clear(plan.pour) for bar in bars) and _in_time(scene, plan.pour):
+        later = [edge for edge in edges if edge[0] >= plan.pour]
+        return _told(scene, min(later)) if later else None
+    for edge in sorted(edges, reverse=True):
+        if _ahead(scene, edge[0]) and all(bar.clear(edge[0]) for bar in bars):
+            return _told(scene, edge)
+    return None
+
+
+def _ahead(scene: Scene, pour: datetime) -> bool:
+    """Whether a pour lies before the planned one, after now, on the same day at the site."""
+    zone = scene.words.zone
+    same_day = pour.astimezone(zone).date() == scene.plan.pour.astimezone(zone).date()
+    return scene.now <= pour < scene.plan.pour and same_day and _in_time(scene, pour)
+
+
+def _in_time(scene: Scene, pour: datetime) -> bool:
+    """Whether the crew is off the site before it closes."""
+    if scene.day_end is None:
+        return True
+    return pour + (visit_end(scene) - scene.plan.pour) <= scene.day_end
+
+
+def _told(scene: Scene, edge: tuple[datetime, datetime, str]) -> LastPour:
+    pour, at, name = edge
+    return LastPour(pour.replace(second=0, microsecond=0), _binds(scene, name, at))
+
+
+def _binds(scene: Scene, name: str, at: datetime) -> str:
+    """What binds, in words with its hour."""
+    clock = scene.words.clock(at)
+    if name != "rain":
+        return {
+            "dew": f"slab too near the dew point from {clock}",
+            "heat": f"slab too hot from {clock}",
+            "cold": f"slab too cold from {clock}",
+            "wind": f"gusts from {clock}",
+            "flake wind": f"gusts for flake from {clock}",
+            "humidity": f"humid air from {clock}",
+            "closing": f"site closes at {clock}",
+            "unknown": f"nothing known from {clock}",
+        }[name]
+    chance = float(scene.stretch("rain_chance_pct", at, at + HOUR).values[0])
+    if np.isnan(chance):
+        return f"rain not known from {clock}"
+    if chance < scene.thresholds.rain_care_pct:
+        return f"rain from {clock}"
+    return f"rain {share(chance)} {period(scene, at)}"
+
+
+def bars_of(scene: Scene, surface: Surface) -> Iterator[Bar]:
+    """Every limit that moves with the pour, for one surface."""
+    plan = scene.plan
+    start, end = floor_hour(plan.pour - BEFORE), plan.pour + AFTER
+    assert (
+        plan.rain_safe is not None and plan.tack_free is not None
+    )  # asked by the caller
+    if not surface.exposure.enclosed:
+        bad = _rainy(scene, surface, start, end)
+        yield Bar("rain", start, bad, plan.rain_safe - plan.pour)
+    if surface.exposure.open:
+        limits = scene.thresholds
+        gust = scene.stretch("gust_kmh", start, end).values
+        yield Bar("wind", start, gust > limits.gust_no_kmh, plan.tack_free - plan.pour)
+        flake = gust > limits.flake_gust_no_kmh
+        yield Bar("flake wind", start, flake, plan.base_end - plan.pour)
+    if surface.exposure is not Exposure.INTERIOR:
+        humid = (
+            scene.stretch("humidity_pct", start, end).values
+            > scene.card.humidity_max_pct
+        )
+        yield Bar("humidity", start, humid, plan.top_end - plan.pour)
+    yield from _slab_bars(scene, surface, start, end)
+
+
+def _slab_bars(
+    scene: Scene, surface: Surface, start: datetime, end: datetime
+) -> Iterator[Bar]:
+    """The slab's own limits: dew, heat and cold."""
+    plan, card = scene.plan, scene.card
+    if surface.slab is None or surface.mid is None or plan.tack_free is None:
+        return
+    gap = gap_over_dew(scene, surface.slab, start, end).values
+    cold = slab_stretch(surface.slab, start, end).values
+    hot = slab_stretch(surface.mid, start, end).values
+    coats = plan.top_start - plan.pour + timedelta(microseconds=1)
+    yield Bar("unknown", start, np.isnan(gap), plan.tack_free - plan.pour)
+    if surface.exposure is not Exposure.INTERIOR:
+        yield Bar("dew", start, gap < card.spread_min_c, plan.tack_free - plan.pour)
+    yield Bar("heat", start, hot > card.slab_max_c, coats)
+    yield Bar(
+        "cold", start, cold < card.slab_min_c, max(coats, plan.recoat_from - plan.pour)
+    )
+
+
+def _rainy(
+    scene: Scene, surface: Surface, start: datetime, end: datetime
+) -> NDArray[np.bool_]:
+    """Hours from the lower line of rain on, or of which nothing is known."""
+    chance = scene.stretch("rain_chance_pct", start, end).values
+    if surface.exposure.roofed:
+        gust = scene.stretch("gust_kmh", start, end).values
+        pairs = zip(chance, gust, strict=True)
+        levels = [roofed_level(scene, chance_pct=c, gust_kmh=g) for c, g in pairs]
+        return np.array([level is not Level.GO for level in levels], dtype=bool)
+    limits = scene.thresholds
+    amount = scene.stretch("rain_mm", start, end).values
+    snow = scene.stretch("snow_mm", start, end).values
+    likely = ~(chance < limits.rain_care_pct)
+    result: NDArray[np.bool_] = likely | (amount >= limits.rain_hour_no_mm) | (snow > 0)
+    return result

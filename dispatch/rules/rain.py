@@ -1,0 +1,245 @@
+"""Rain: the forecast held against the hours in which the floor may not be wetted.
+
+Chances of single hours are never multiplied: hours of one shower are not independent, and a
+chance written for a period of six hours says the same of each of them.
+"""
+
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from dispatch.rules.findings import Check, Level, Scene, Stretch, Surface
+from dispatch.rules.words import share
+from weather.rules.hours import HOUR, Hours
+
+
+def rain(scene: Scene, surface: Surface) -> Check | None:
+    """Rain between the pour and the hour the floor is rain-safe; nothing under a roof and walls."""
+    if surface.exposure.enclosed:
+        return None
+    if scene.plan.rain_safe is None:
+        return Check(
+            "rain",
+            Level.UNKNOWN,
+            "It is not known when the floor would be safe from rain.",
+        )
+    if surface.exposure.roofed:
+        return _roofed(scene, surface, until=scene.plan.rain_safe)
+    return _open(scene, surface, until=scene.plan.rain_safe)
+
+
+def _open(scene: Scene, surface: Surface, *, until: datetime) -> Check:
+    """The worst that rain does to a floor under the sky."""
+    pour = scene.plan.pour
+    chance = scene.stretch("rain_chance_pct", pour, until)
+    amount = scene.stretch("rain_mm", pour, until)
+    found = [
+        _chance(scene, surface, chance, until=until),
+        _amount(scene, surface, amount),
+        _snow(scene, surface, scene.stretch("snow_mm", pour, until)),
+    ]
+    missing = chance.missing()
+    if missing is not None:
+        found.append(_unknown(scene, missing))
+    return max(
+        (check for check in found if check is not None),
+        key=lambda check: check.level.severity,
+    )
+
+
+def _unknown(scene: Scene, at: datetime) -> Check:
+    sentence = scene.unknown_hour(at, "the time until the floor is rain-safe")
+    return Check("rain", Level.UNKNOWN, sentence, at=at)
+
+
+def _chance(
+    scene: Scene, surface: Surface, chance: Stretch, *, until: datetime
+) -> Check | None:
+    """The highest chance of an hour, and what it comes to."""
+    top = chance.highest()
+    if top is None:
+        return None
+    at, value = top
+    limits = scene.thresholds
+    safe = scene.words.clock(until)
+    told = f"Rain {share(value)} {period(scene, at)}{surface.where}"
+    if value >= limits.rain_no_pct:
+        level = Level.NO
+        sentence = f"{told}, before the floor is rain-safe at {safe}; limit {share(limits.rain_no_pct)}."
+    elif value >= limits.rain_care_pct:
+        level, why = _slack(scene, until=until)
+        sentence = f"{told}, before the floor is rain-safe at {safe}; {why}."
+    elif _derived(scene, until=until):
+        level = Level.CARE
+        sentence = f"{told}: reckoned from amounts, no service wrote a chance."
+    else:
+        level = Level.GO
+        sentence = (
+            f"Rain {share(value)} at most until the floor is rain-safe at {safe}; "
+            f"limit {share(limits.rain_no_pct)}."
+        )
+    return Check("rain", level, sentence, at, value, limits.rain_no_pct, "%")
+
+
+def _slack(scene: Scene, *, until: datetime) -> tuple[Level, str]:
+    """What a chance between the two lines comes to: how near the hour of the higher line is."""
+    limits = scene.thresholds
+    need = timedelta(minutes=limits.rain_slack_min)
+    after = scene.stretch("rain_chance_pct", until, until + need)
+    high = scene.words.clock
+    for position, value in enumerate(after.values):
+        at = after.hour(position)
+        if value >= limits.rain_no_pct:
+            left = max(timedelta(0), at - until)
+            return Level.NO, (
+                f"{share(value)} follows at {high(at)}, {left.seconds // 60} min later, "
+                f"{limits.rain_slack_min} min are needed"
+            )
+        if np.isnan(value):
+            return Level.UNKNOWN, f"the hour from {high(at)} is not known"
+    return (
+        Level.CARE,
+        f"nothing of {share(limits.rain_no_pct)} within {limits.rain_slack_min} min",
+    )
+
+
+def _derived(scene: Scene, *, until: datetime) -> bool:
+    """Whether any chance of the wet window was reckoned from amounts."""
+    hours = scene.hours
+    if hours is None:
+        return False
+    first, last = (
+        hours.index(scene.plan.pour),
+        hours.index(until - timedelta(microseconds=1)),
+    )
+    return bool(hours.chance_derived[max(0, first) : max(0, last + 1)].any())
+
+
+def _amount(scene: Scene, surface: Surface, amount: Stretch) -> Check | None:
+    """How much falls: an hour that is too wet, a sum that is not nothing, or no word of it."""
+    limits, say = scene.thresholds, scene.words
+    top = amount.highest()
+    if top is not None and top[1] >= limits.rain_hour_no_mm:
+        sentence = (
+            f"{say.rain(top[1])} of rain in the hour from {say.clock(top[0])}{surface.where}; "
+            f"limit {say.rain(limits.rain_hour_no_mm)}."
+        )
+        return Check(
+            "rain", Level.NO, sentence, top[0], top[1], limits.rain_hour_no_mm, "mm"
+        )
+    total = float(np.nansum(amount.values))
+    if top is not None and total >= limits.rain_total_care_mm:
+        sentence = (
+            f"{say.rain(total)} of rain in all while the floor is wet{surface.where}, most from "
+            f"{say.clock(top[0])}; care from {say.rain(limits.rain_total_care_mm)}."
+        )
+        return Check(
+            "rain", Level.CARE, sentence, top[0], total, limits.rain_total_care_mm, "mm"
+        )
+    missing = amount.missing()
+    if missing is None:
+        return None
+    sentence = (
+        f"How much rain falls from {say.clock(missing)}{surface.where} is not known."
+    )
+    return Check("rain", Level.CARE, sentence, at=missing)
+
+
+def _snow(scene: Scene, surface: Surface, snow: Stretch) -> Check | None:
+    top = snow.highest()
+    if top is None or top[1] <= 0:
+        return None
+    sentence = (
+        f"Snow from {scene.words.clock(top[0])}{surface.where} while the floor is wet."
+    )
+    return Check("rain", Level.NO, sentence, top[0], top[1], 0.0, "mm")
+
+
+def _roofed(scene: Scene, surface: Surface, *, until: datetime) -> Check:
+    """Rain under a roof with open sides: it takes wind to bring it in."""
+    limits, say = scene.thresholds, scene.words
+    chance = scene.stretch("rain_chance_pct", scene.plan.pour, until)
+    gust = scene.stretch("gust_kmh", scene.plan.pour, until)
+    found: list[Check] = []
+    for position, (value, wind) in enumerate(
+        zip(chance.values, gust.values, strict=True)
+    ):
+        at = chance.hour(position)
+        level = roofed_level(scene, chance_pct=value, gust_kmh=wind)
+        if level is Level.UNKNOWN:
+            found.append(_unknown(scene, at))
+        elif level is not Level.GO:
+            sentence = (
+                f"Rain {share(value)} with gusts of {say.wind(wind)} {period(scene, at)}"
+                f"{surface.where}, roofed but open at the sides; limits "
+                f"{share(limits.roofed_no_pct)} and {say.wind(limits.roofed_gust_kmh)}."
+            )
+            found.append(
+                Check("rain", level, sentence, at, value, limits.roofed_no_pct, "%")
+            )
+    if found:
+        return max(found, key=lambda check: check.level.severity)
+    top = chance.highest()
+    value = top[1] if top else 0.0
+    level = Level.CARE if _derived(scene, until=until) else Level.GO
+    sentence = (
+        f"Rain {share(value)} at most under the roof{surface.where}; care from "
+        + (f"{share(limits.roofed_care_pct)}.")
+    )
+    return Check(
+        "rain",
+        level,
+        sentence,
+        top[0] if top else None,
+        value,
+        limits.roofed_care_pct,
+        "%",
+    )
+
+
+def roofed_level(scene: Scene, *, chance_pct: float, gust_kmh: float) -> Level:
+    """What one hour means to a floor under a roof with open sides."""
+    limits = scene.thresholds
+    if np.isnan(chance_pct):
+        return Level.UNKNOWN
+    if chance_pct >= limits.rain_care_pct and np.isnan(gust_kmh):
+        return Level.UNKNOWN
+    windy = gust_kmh >= limits.roofed_gust_kmh
+    if chance_pct > limits.roofed_no_pct and windy:
+        return Level.NO
+    driven = windy and chance_pct >= limits.rain_care_pct
+    return Level.CARE if driven or chance_pct >= limits.roofed_care_pct else Level.GO
+
+
+def period(scene: Scene, at: datetime) -> str:
+    """When the chance of the hour `at` holds, as the service wrote it.
+
+    "from 6 PM" for a chance by the hour, "between 2 PM and 8 PM" for one of six hours: which
+    hour of the six is not known, so none is named.
+    """
+    start, end = chance_period(scene.hours, at)
+    if end - start > HOUR:
+        return f"between {scene.words.clock(start)} and {scene.words.clock(end)}"
+    return f"from {scene.words.clock(start)}"
+
+
+def chance_period(hours: Hours | None, at: datetime) -> tuple[datetime, datetime]:
+    """The period for which the chance of the hour `at` was written."""
+    if hours is None or not 0 <= hours.index(at) < len(hours):
+        return at, at + HOUR
+    position = hours.index(at)
+    length = hours.chance_window_h[position]
+    if np.isnan(length) or length <= 1:
+        return hours.hour(position), hours.hour(position + 1)
+    same = (hours.chance_window_h == length) & (
+        hours.rain_chance_pct == hours.rain_chance_pct[position]
+    )
+    first = position
+    while first > 0 and same[first - 1]:
+        first -= 1
+    # Neighbouring periods may carry the same chance, so the run is cut into whole periods.
+    first += int((position - first) // length) * int(length)
+    last = first
+    while last < len(hours) and same[last] and last - first < length:
+        last += 1
+    return hours.hour(first), hours.hour(last)

@@ -77,4 +77,5 @@ class Card:
     drive_on_min_c: float | None = None  # below it no date is promised
     two_days: bool = False  # the top coat goes down another day
     overnight: bool = False  # the broadcast base may wait overnight
+    base_rain_safe: CureTime | None = None  # after a base that waits for another day
     sources: Mapping[str, str] = field(default_factory=dict)

@@ -100,6 +100,8 @@ class Plan:
     slab_at_pour_c: float
     slab_at_top_c: float
     abraded: bool = False
+    base_rain_safe: datetime | None = None  # of a base that waits for another visit
+    drive_on_slab_c: float | None = None  # the mean temperature `drive_on` rests on
 
     @property
     def start(self) -> datetime:

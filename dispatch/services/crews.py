@@ -1,0 +1,203 @@
+"""Crews, their people and their machines: who exists, who is where, who is away."""
+
+from datetime import date, datetime, timedelta
+
+from django.db.models import F, Q
+
+from dispatch.models import (
+    Absence,
+    Crew,
+    CrewMembership,
+    Installer,
+    Machine,
+    MachineKind,
+    Resource,
+    ResourceKind,
+)
+from dispatch.services import claims
+from jobs import audit
+from jobs.access import Actor
+from jobs.models import Branch
+from jobs.refusals import NotFound, Refusal
+from jobs.rules.clock import say_day
+from jobs.text import one_line
+from jobs.writing import run_write
+
+
+@run_write
+def add_crew(*, branch: Branch, name: str, by: Actor, now: datetime) -> Crew:
+    """A crew that can be booked, without anybody in it yet."""
+    name = _named(name, what="crew", most=60)
+    if Crew.objects.of_branch(branch).filter(name=name).exists():
+        raise Refusal(f"There is already a crew called {name}.", field="name")
+    crew = Crew.objects.create(
+        branch=branch, name=name, resource=_resource(branch, ResourceKind.CREW, name)
+    )
+    _note(branch, by=by, now=now, subject="crew", subject_id=crew.pk, action="add", name=name)
+    return crew
+
+
+@run_write
+def add_installer(
+    *, branch: Branch, name: str, by: Actor, now: datetime, telephone: str = ""
+) -> Installer:
+    """A person who coats floors; two people of one name are two people."""
+    name = _named(name, what="person", most=80)
+    installer = Installer.objects.create(
+        branch=branch,
+        name=name,
+        telephone=one_line(telephone, most=40),
+        resource=_resource(branch, ResourceKind.INSTALLER, name),
+    )
+    _note(
+        branch,
+        by=by,
+        now=now,
+        subject="installer",
+        subject_id=installer.pk,
+        action="add",
+        name=name,
+    )
+    return installer
+
+
+@run_write
+def add_machine(
+    *, branch: Branch, kind: MachineKind, name: str, by: Actor, now: datetime
+) -> Machine:
+    """One machine; it can be in one place only."""
+    name = _named(name, what="machine", most=60)
+    machine = Machine.objects.create(
+        branch=branch,
+        kind=kind,
+        name=name,
+        resource=_resource(branch, ResourceKind.MACHINE, name),
+    )
+    _note(branch, by=by, now=now, subject="machine", subject_id=machine.pk, action="add", name=name)
+    return machine
+
+
+@run_write
+def join_crew(
+    *,
+    branch: Branch,
+    crew_id: int,
+    installer_id: int,
+    from_day: date,
+    by: Actor,
+    now: datetime,
+    until_day: date | None = None,
+) -> CrewMembership:
+    """Put a person into a crew from a day on; an open stay elsewhere ends the day before.
+
+    Stints that are booked already keep the people they were booked with.
+    """
+    crew = Crew.objects.of_branch(branch).filter(pk=crew_id).first()
+    installer = Installer.objects.of_branch(branch).filter(pk=installer_id).first()
+    if crew is None or installer is None:
+        raise NotFound("There is no such crew or person in this branch.")
+    if until_day is not None and until_day < from_day:
+        raise Refusal("The last day lies before the first.", field="until_day")
+    claims.lock([installer.resource_id])
+    _end_open_stay(installer, from_day=from_day)
+    overlapping = installer.memberships.filter(
+        Q(until_day__isnull=True) | Q(until_day__gte=from_day)
+    )
+    if until_day is not None:
+        overlapping = overlapping.filter(from_day__lte=until_day)
+    clash = overlapping.select_related("crew").first()
+    if clash is not None:
+        raise Refusal(
+            f"{installer} is in {clash.crew} from {say_day(clash.from_day)} already.",
+            field="from_day",
+        )
+    membership: CrewMembership = CrewMembership.objects.create(
+        crew=crew, installer=installer, from_day=from_day, until_day=until_day
+    )
+    _note(
+        branch,
+        by=by,
+        now=now,
+        subject="crew",
+        subject_id=crew.pk,
+        action="join",
+        name=installer.name,
+    )
+    return membership
+
+
+@run_write
+def add_absence(
+    *,
+    branch: Branch,
+    resource_id: int,
+    start: datetime,
+    end: datetime,
+    by: Actor,
+    now: datetime,
+    why: str = "",
+) -> Absence:
+    """Take a person, machine or crew out for a while. Raises SlotTaken if they are booked."""
+    if end <= start:
+        raise Refusal("The absence ends before it starts.", field="end")
+    if end - start > timedelta(days=366):
+        raise Refusal("An absence lasts a year at most; enter the rest later.", field="end")
+    resource = next(
+        (each for each in claims.lock([resource_id]) if each.branch_id == branch.pk), None
+    )
+    if resource is None:
+        raise NotFound("There is no such crew, person or machine in this branch.")
+    absence = Absence.objects.create(
+        resource=resource, start=start, end=end, why=one_line(why, most=160)
+    )
+    claims.take_absence(absence)
+    _note(
+        branch,
+        by=by,
+        now=now,
+        subject="absence",
+        subject_id=absence.pk,
+        action="add",
+        name=resource.label,
+    )
+    return absence
+
+
+def _named(name: str, *, what: str, most: int) -> str:
+    name = one_line(name, most=most)
+    if not name:
+        raise Refusal(f"A {what} needs a name.", field="name")
+    return name
+
+
+def _resource(branch: Branch, kind: ResourceKind, label: str) -> Resource:
+    return Resource.objects.create(branch=branch, kind=kind, label=label)
+
+
+def _end_open_stay(installer: Installer, *, from_day: date) -> None:
+    installer.memberships.filter(until_day__isnull=True, from_day__lt=from_day).update(
+        until_day=from_day - timedelta(days=1)
+    )
+
+
+def _note(
+    branch: Branch,
+    *,
+    by: Actor,
+    now: datetime,
+    subject: str,
+    subject_id: int,
+    action: str,
+    name: str,
+) -> None:
+    """Audit, and the calendar's version: prepared offers are out of date now."""
+    Branch.objects.filter(pk=branch.pk).update(calendar_version=F("calendar_version") + 1)
+    audit.record(
+        branch=branch,
+        by=by,
+        subject=subject,
+        subject_id=subject_id,
+        action=action,
+        now=now,
+        after={"name": name},
+    )

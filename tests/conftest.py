@@ -2,7 +2,7 @@
 
 import os
 import socket
-from collections.abc import Callable, Generator, Iterator
+from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, ExitStack
 from pathlib import Path
 from typing import TypeVar
@@ -152,7 +152,7 @@ def samples() -> Path:
 
 
 @pytest.fixture
-def frozen_environment(monkeypatch: pytest.MonkeyPatch) -> Generator[Callable[..., None]]:
+def frozen_environment(monkeypatch: pytest.MonkeyPatch) -> Callable[..., None]:
     """`frozen_environment(DEMO="1")`: exactly these SLABCAST_ variables are set."""
 
     def only(**values: str) -> None:
@@ -161,4 +161,4 @@ def frozen_environment(monkeypatch: pytest.MonkeyPatch) -> Generator[Callable[..
         for name, value in values.items():
             monkeypatch.setenv(f"SLABCAST_{name}", value)
 
-    yield only
+    return only

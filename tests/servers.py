@@ -123,13 +123,9 @@ def postgres(*, durable: bool = False) -> Iterator[Postgres]:
     options += " -c max_connections=200" + ("" if durable else " -c fsync=off")
     cluster = Postgres(programs, folder / "data", port, as_owner, options)
     try:
-        subprocess.run(
-            [*as_owner, str(programs / "initdb"), "-D", str(cluster.data), "--no-sync"]
-            + ["-U", "postgres", "-A", "trust", "-E", "UTF8", "--locale=C.UTF-8"],
-            check=True,
-            capture_output=True,
-            cwd="/",
-        )
+        command = [*as_owner, str(programs / "initdb"), "-D", str(cluster.data), "--no-sync"]
+        command += ["-U", "postgres", "-A", "trust", "-E", "UTF8", "--locale=C.UTF-8"]
+        subprocess.run(command, check=True, capture_output=True, cwd="/")
         cluster.start()
         try:
             yield cluster
@@ -226,7 +222,8 @@ def web(
     port = free_port()
     told = {"DEMO": "1", "STATE_DIR": str(folder), "SITE_URL": f"http://127.0.0.1:{port}"}
     log = folder / "web.log"
-    command = [sys.executable, "-m", "gunicorn", "deploy.wsgi", "--bind", f"127.0.0.1:{port}"]
+    command = [sys.executable, "-m", "gunicorn", "deploy.wsgi", "--no-control-socket"]
+    command += ["--bind", f"127.0.0.1:{port}"]
     with log.open("wb") as output:
         process = subprocess.Popen(
             [*command, *words],

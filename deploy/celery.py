@@ -1,0 +1,45 @@
+"""Celery, and its clock. Every task is also done by `manage.py work` where there is no broker.
+
+One queue for each kind of work, so that a slow forecast service holds up no notice. Beat
+only wakes: what is due stands in the database, so a lost or doubled tick does no harm.
+"""
+
+import os
+
+from celery import Celery
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings")
+
+MINUTE_S = 60
+
+app = Celery("slabcast")
+app.config_from_object("django.conf:settings", namespace="CELERY")
+app.conf.update(
+    enable_utc=True,
+    task_default_queue="verdicts",
+    task_routes={
+        "weather.tasks.*": {"queue": "forecast"},
+        "dispatch.tasks.send_*": {"queue": "notices"},
+        "dispatch.tasks.judge_*": {"queue": "verdicts"},
+        "dispatch.tasks.plan_*": {"queue": "plans"},
+    },
+    # A tick that nobody took before the next one is not worth taking any more.
+    beat_schedule={
+        "forecasts that are due": {
+            "task": "weather.tasks.refresh_due",
+            "schedule": 5 * MINUTE_S,
+            "options": {"expires": 5 * MINUTE_S},
+        },
+        "verdicts that are due": {
+            "task": "dispatch.tasks.judge_due",
+            "schedule": MINUTE_S,
+            "options": {"expires": MINUTE_S},
+        },
+        "notices that are due": {
+            "task": "dispatch.tasks.send_due",
+            "schedule": MINUTE_S / 2,
+            "options": {"expires": MINUTE_S / 2},
+        },
+    },
+)
+app.autodiscover_tasks()

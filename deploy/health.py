@@ -1,0 +1,50 @@
+"""Whether this process can serve: for load balancers, containers and the start script."""
+
+from django.conf import settings
+from django.db import DatabaseError, connection
+from django.http import HttpRequest, JsonResponse
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_safe
+from redis import Redis, RedisError
+
+REDIS_PATIENCE_S = 1
+
+
+@never_cache
+@require_safe
+def healthz(request: HttpRequest) -> JsonResponse:
+    """200 while the database answers, else 503. Redis is told but decides nothing.
+
+    Pages and bookings work without Redis, so its absence must not take this process out.
+    """
+    database = database_state()
+    status = 200 if database == "ok" else 503
+    return JsonResponse({"database": database, "redis": redis_state()}, status=status)
+
+
+def database_state() -> str:
+    """`ok` or `down`."""
+    try:
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT 1")
+    except DatabaseError:
+        return "down"
+    return "ok"
+
+
+def redis_state() -> str:
+    """`ok`, `down`, or `off` where no address is set."""
+    if not settings.REDIS_URL:
+        return "off"
+    client = Redis.from_url(
+        settings.REDIS_URL,
+        socket_connect_timeout=REDIS_PATIENCE_S,
+        socket_timeout=REDIS_PATIENCE_S,
+    )
+    try:
+        client.ping()
+    except RedisError:
+        return "down"
+    finally:
+        client.close()
+    return "ok"

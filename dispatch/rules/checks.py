@@ -29,9 +29,7 @@ def wind(scene: Scene, surface: Surface) -> Check | None:
         return None
     plan, limits = scene.plan, scene.thresholds
     if plan.tack_free is None:
-        return Check(
-            "wind", Level.UNKNOWN, "It is not known when the floor would be tack-free."
-        )
+        return Check("wind", Level.UNKNOWN, "It is not known when the floor would be tack-free.")
     flake = _gusts(
         scene,
         (plan.pour, plan.base_end),
@@ -49,21 +47,17 @@ def wind(scene: Scene, surface: Surface) -> Check | None:
     return max(flake, resin, key=lambda check: check.level.severity)
 
 
-def _gusts(
-    scene: Scene, span: Span, *, care_kmh: float, no_kmh: float, what: str
-) -> Check:
+def _gusts(scene: Scene, span: Span, *, care_kmh: float, no_kmh: float, what: str) -> Check:
     """The strongest gust of a span against two lines."""
     say = scene.words
     gusts = scene.stretch("gust_kmh", *span)
     top, missing = gusts.highest(), gusts.missing()
-    if missing is not None and (top is None or top[1] <= no_kmh):
-        sentence = f"Gusts: {scene.unknown_hour(missing, f'the time {what}')}"
-        return Check("wind", Level.UNKNOWN, sentence, at=missing)
-    assert top is not None  # a span has an hour, and it is known
+    if top is None or (missing is not None and top[1] <= no_kmh):
+        at = missing or span[0]
+        sentence = f"Gusts: {scene.unknown_hour(at, f'the time {what}')}"
+        return Check("wind", Level.UNKNOWN, sentence, at=at)
     at, value = top
-    level = (
-        Level.NO if value > no_kmh else Level.CARE if value >= care_kmh else Level.GO
-    )
+    level = Level.NO if value > no_kmh else Level.CARE if value >= care_kmh else Level.GO
     sentence = (
         f"Gusts of {say.wind(value)} from {say.clock(at)} {what}; care from "
         f"{say.wind(care_kmh)}, limit {say.wind(no_kmh)}."
@@ -82,8 +76,7 @@ def humidity(scene: Scene, surface: Surface) -> Check | None:
     highest = scene.card.humidity_max_pct
     care_pct = highest - scene.thresholds.humidity_care_below_pct
     found = [
-        _humid(scene, span, no_pct=highest, care_pct=care_pct)
-        for span in coating_spans(scene)
+        _humid(scene, span, no_pct=highest, care_pct=care_pct) for span in coating_spans(scene)
     ]
     if scene.plan.tack_free is not None:
         # What comes after the last stroke slows the cure, but nobody stands in it with a roller.
@@ -104,12 +97,10 @@ def _humid(scene: Scene, span: Span, *, no_pct: float | None, care_pct: float) -
     air = scene.stretch("humidity_pct", *span)
     top, missing = air.highest(), air.missing()
     wet = top is not None and no_pct is not None and top[1] > no_pct
-    if missing is not None and not wet:
-        sentence = (
-            f"Humidity: {scene.unknown_hour(missing, 'the time until it is tack-free')}"
-        )
-        return Check("humidity", Level.UNKNOWN, sentence, at=missing)
-    assert top is not None  # a span has an hour, and it is known
+    if top is None or (missing is not None and not wet):
+        at = missing or span[0]
+        sentence = f"Humidity: {scene.unknown_hour(at, 'the time until it is tack-free')}"
+        return Check("humidity", Level.UNKNOWN, sentence, at=at)
     at, value = top
     level = Level.NO if wet else Level.CARE if value > care_pct else Level.GO
     limit = no_pct if no_pct is not None else care_pct
@@ -124,12 +115,8 @@ def _indoors(surface: Surface, check: Check) -> Check:
     """In a house the air is another than the forecast's, so a no becomes a meter reading."""
     if surface.exposure is not Exposure.INTERIOR or check.level is not Level.NO:
         return check
-    sentence = (
-        f"{check.sentence[:-1]}, but that is air from outside: meter the room first."
-    )
-    return Check(
-        check.name, Level.CARE, sentence, check.at, check.value, check.limit, check.unit
-    )
+    sentence = f"{check.sentence[:-1]}, but that is air from outside: meter the room first."
+    return Check(check.name, Level.CARE, sentence, check.at, check.value, check.limit, check.unit)
 
 
 def dry_air(scene: Scene, surface: Surface) -> Check | None:
@@ -139,9 +126,7 @@ def dry_air(scene: Scene, surface: Surface) -> Check | None:
         return None
     spans = [scene.stretch("dew_c", *span) for span in coating_spans(scene)]
     dew_c = np.concatenate([span.values for span in spans])
-    starts = [
-        span.hour(position) for span in spans for position in range(len(span.values))
-    ]
+    starts = [span.hour(position) for span in spans for position in range(len(span.values))]
     grains = grains_per_lb(dew_c=dew_c)
     known = np.flatnonzero(~np.isnan(grains))
     position = int(known[np.argmin(grains[known])]) if len(known) else None
@@ -155,9 +140,7 @@ def dry_air(scene: Scene, surface: Surface) -> Check | None:
         return _indoors(surface, check)
     if len(known) < len(grains) or position is None:
         at = starts[int(np.flatnonzero(np.isnan(grains))[0])]
-        sentence = (
-            f"Dew point: {scene.unknown_hour(at, 'the time while resin goes down')}"
-        )
+        sentence = f"Dew point: {scene.unknown_hour(at, 'the time while resin goes down')}"
         return Check("dry air", Level.UNKNOWN, sentence, at=at)
     value = float(grains[position])
     sentence = f"Air holds {value:.0f} grains of water per lb; {least:.0f} are needed."
@@ -185,9 +168,7 @@ def _air_at(scene: Scene, coat: str, at: datetime) -> Check:
         return Check("air", Level.UNKNOWN, sentence, at=at)
     told = f"Air {say.temperature(value)} for the {coat} at {say.clock(at)}"
     if card.air_min_c is not None and value < card.air_min_c:
-        sentence = (
-            f"{told} is too cold; {say.temperature(card.air_min_c)} or more are needed."
-        )
+        sentence = f"{told} is too cold; {say.temperature(card.air_min_c)} or more are needed."
         return Check("air", Level.NO, sentence, at, value, card.air_min_c, "°C")
     if card.air_max_c is not None and value > card.air_max_c:
         sentence = f"{told} is too hot; {say.temperature(card.air_max_c)} is the limit."
@@ -213,12 +194,8 @@ def night(scene: Scene, surface: Surface) -> Check | None:
             f"Slab{surface.where} falls to {say.temperature(low[1])} at {say.clock(low[0])} "
             f"before drive-on, {stops}: keep it warm or promise a later drive-on."
         )
-        cold = Check(
-            "night", Level.CARE, sentence, low[0], low[1], card.slab_min_c, "°C"
-        )
-        if missing is None or missing >= gone + timedelta(
-            hours=scene.thresholds.night_h
-        ):
+        cold = Check("night", Level.CARE, sentence, low[0], low[1], card.slab_min_c, "°C")
+        if missing is None or missing >= gone + timedelta(hours=scene.thresholds.night_h):
             return cold
     return _night_known(scene, after, gone=gone)
 
@@ -230,17 +207,11 @@ def _night_known(scene: Scene, after: Stretch, *, gone: datetime) -> Check:
     if missing is not None:
         first = missing < gone + timedelta(hours=scene.thresholds.night_h)
         level = Level.UNKNOWN if first else Level.CARE
-        sentence = (
-            f"The slab is not known from {scene.words.clock(missing)} until drive-on."
-        )
+        sentence = f"The slab is not known from {scene.words.clock(missing)} until drive-on."
         return Check("night", level, sentence, at=missing)
     if low is None:
-        return Check(
-            "night", Level.GO, "The floor is driven on before the crew has gone."
-        )
-    sentence = (
-        f"Slab stays at {scene.words.temperature(low[1])} or more until drive-on."
-    )
+        return Check("night", Level.GO, "The floor is driven on before the crew has gone.")
+    sentence = f"Slab stays at {scene.words.temperature(low[1])} or more until drive-on."
     return Check("night", Level.GO, sentence, low[0], low[1], scene.card.stop_c, "°C")
 
 
@@ -251,9 +222,7 @@ def forecast(scene: Scene) -> Check | None:
         return Check("forecast", Level.UNKNOWN, "No forecast is held for this place.")
     issued = scene.hours.issued_at
     if issued is None:
-        return Check(
-            "forecast", Level.UNKNOWN, "It is not known when the forecast was made."
-        )
+        return Check("forecast", Level.UNKNOWN, "It is not known when the forecast was made.")
     age_h = (scene.now - issued).total_seconds() / 3600
     told = f"The forecast is {max(0.0, age_h):.0f} h old"
     # Clocks differ by minutes, never by an hour: such a stamp says nothing of the age.

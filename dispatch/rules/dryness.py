@@ -38,30 +38,24 @@ def last_rain(scene: Scene) -> datetime | None:
 def _part(scene: Scene, part: PartDryness, rained: datetime | None) -> Check:
     """One part of the floor, by when it was wetted and when it looked dry."""
     limits, pour = scene.thresholds, scene.plan.pour
-    wettings = [at for at in (part.wetted_at, rained) if at is not None]
-    if not wettings and part.looked_dry_at is None:
-        hours = span(timedelta(hours=limits.dry_care_h))
-        return Check(
-            "dryness", Level.GO, f"No wetting is known in the {hours} before the pour."
-        )
     looked = part.looked_dry_at
-    wetted = max(wettings) if wettings else looked
-    assert wetted is not None  # the first question left one of the two
+    # A slab that was seen to dry has been wet, whoever forgot to say when.
+    wettings = [at for at in (part.wetted_at or looked, rained) if at is not None]
+    if not wettings:
+        hours = span(timedelta(hours=limits.dry_care_h))
+        return Check("dryness", Level.GO, f"No wetting is known in the {hours} before the pour.")
+    wetted = max(wettings)
     # Rain after the slab looked dry starts the drying again.
     if looked is not None and looked < wetted:
         looked = None
     level, limit_h = _level(scene, wetted=wetted, looked=looked)
-    since = pour - (
-        looked if looked is not None and limit_h == limits.dry_no_h else wetted
-    )
+    since = pour - (looked if looked is not None and limit_h == limits.dry_no_h else wetted)
     sentence = _sentence(scene, part, wetted=wetted, looked=looked, level=level)
     value = since.total_seconds() / 3600
     return Check("dryness", level, sentence, looked or wetted, value, limit_h, "h")
 
 
-def _level(
-    scene: Scene, *, wetted: datetime, looked: datetime | None
-) -> tuple[Level, float]:
+def _level(scene: Scene, *, wetted: datetime, looked: datetime | None) -> tuple[Level, float]:
     """What the times come to, and the hours that decide."""
     limits, pour = scene.thresholds, scene.plan.pour
     if (pour - (looked or wetted)) < timedelta(hours=limits.dry_no_h):
@@ -86,9 +80,7 @@ def _sentence(
     name = part.part[:1].upper() + part.part[1:]
     told = f"{name} was wet until {say.clock(wetted)}, {span(pour - wetted)} before the pour"
     if looked is not None:
-        seen = (
-            "is reckoned to look" if part.estimated or looked > scene.now else "looked"
-        )
+        seen = "is reckoned to look" if part.estimated or looked > scene.now else "looked"
         ago = span(pour - looked) if looked <= pour else "after the pour"
         told += f", and {seen} dry {say.clock(looked)}" + (
             f" ({ago} before it)" if looked <= pour else " (after it)"
@@ -97,9 +89,7 @@ def _sentence(
         at = (looked or wetted) + timedelta(hours=limits.dry_no_h)
         return f"{told}; {limits.dry_no_h:.0f} h dry are needed, so not before {say.clock(at)}."
     if level is Level.CARE:
-        meter = (
-            "the reading stays with the job" if _metered(scene) else "meter it first"
-        )
+        meter = "the reading stays with the job" if _metered(scene) else "meter it first"
         unseen = "" if looked else "; nobody noted when it looked dry"
         return f"{told}{unseen}; under {limits.dry_care_h:.0f} h: {meter}."
     return f"{told}; over {limits.dry_care_h:.0f} h."
@@ -148,6 +138,4 @@ def _may_rain(scene: Scene) -> Check | None:
         f"Rain {share(top[1])} from {scene.words.clock(top[0])}, before the pour, would start "
         "the drying again: look at the slab first."
     )
-    return Check(
-        "dryness", Level.CARE, sentence, top[0], top[1], limits.rain_no_pct, "%"
-    )
+    return Check("dryness", Level.CARE, sentence, top[0], top[1], limits.rain_no_pct, "%")

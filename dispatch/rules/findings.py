@@ -169,13 +169,21 @@ class Scene:
     day_end: datetime | None
     words: Words
 
+    def wet_spans(self, until: datetime) -> tuple[tuple[datetime, datetime], ...]:
+        """When the floor must not be wetted, the top coat needing care until `until`.
+
+        A base that is safe by itself and abraded before the top may be rained on in between.
+        """
+        plan = self.plan
+        if plan.abraded and plan.base_rain_safe and plan.base_rain_safe < plan.top_start:
+            return (plan.pour, plan.base_rain_safe), (plan.top_start, until)
+        return ((plan.pour, until),)
+
     def stretch(self, layer: str, start: datetime, end: datetime) -> Stretch:
         """One layer of the forecast over [`start`, `end`); unknown where none is held."""
         if self.hours is None:
             nothing = np.empty(0)
-            return Stretch.cut(
-                series_start=floor_hour(start), values=nothing, start=start, end=end
-            )
+            return Stretch.cut(series_start=floor_hour(start), values=nothing, start=start, end=end)
         return Stretch.cut(
             series_start=self.hours.start,
             values=getattr(self.hours, layer),
@@ -215,6 +223,7 @@ def plan_in_utc(plan: Plan) -> Plan:
         "rain_safe",
         "walk_on",
         "drive_on",
+        "base_rain_safe",
     )
     moments = {name: getattr(plan, name) for name in names}
     return replace(

@@ -21,26 +21,31 @@ from weather.rules.exposures import Exposure
 from weather.rules.hours import HOUR, floor_hour
 
 BEFORE = timedelta(hours=24)
-AFTER = timedelta(hours=36)
+AFTER = timedelta(hours=24)
 
 
 @dataclass(frozen=True, eq=False)
 class Bar:
-    """Hours from `start` in which a limit does not hold, and how long it must from the pour."""
+    """Hours from `start` in which a limit does not hold, and when it must.
+
+    It must hold from `lead` after the pour, for `length`.
+    """
 
     name: str
     start: datetime
     bad: NDArray[np.bool_]
     length: timedelta
+    lead: timedelta = timedelta(0)
 
     def hour(self, position: int) -> datetime:
         """Start of the hour at `position`."""
         return self.start + position * HOUR
 
     def clear(self, pour: datetime) -> bool:
-        """Whether no bad hour touches [`pour`, `pour` + length)."""
-        first = int((floor_hour(pour) - self.start) // HOUR)
-        last = -int((self.start - (pour + self.length)) // HOUR)
+        """Whether no bad hour touches the time that must be good after a pour then."""
+        begin = pour + self.lead
+        first = int((floor_hour(begin) - self.start) // HOUR)
+        last = -int((self.start - (begin + self.length)) // HOUR)
         return not bool(self.bad[max(0, first) : max(0, last)].any())
 
     def edges(self) -> Iterator[tuple[datetime, datetime]]:
@@ -48,7 +53,7 @@ class Bar:
         starts = np.flatnonzero(self.bad & ~np.concatenate(([False], self.bad[:-1])))
         for position in starts:
             at = self.hour(int(position))
-            yield at, at - self.length
+            yield at, at - self.length - self.lead
 
 
 @dataclass(frozen=True)
@@ -71,9 +76,7 @@ def last_safe_pour(scene: Scene) -> LastPour | None:
     bars = [bar for surface in scene.surfaces for bar in bars_of(scene, surface)]
     edges = [(pour, at, bar.name) for bar in bars for at, pour in bar.edges()]
     if scene.day_end is not None:
-        edges.append(
-            (scene.day_end - (visit_end(scene) - plan.pour), scene.day_end, "closing")
-        )
+        edges.append((scene.day_end - (visit_end(scene) - plan.pour), scene.day_end, "closing"))
     if all(bar.clear(plan.pour) for bar in bars) and _in_time(scene, plan.pour):
         later = [edge for edge in edges if edge[0] >= plan.pour]
         return _told(scene, min(later)) if later else None
@@ -127,13 +130,14 @@ def _binds(scene: Scene, name: str, at: datetime) -> str:
 def bars_of(scene: Scene, surface: Surface) -> Iterator[Bar]:
     """Every limit that moves with the pour, for one surface."""
     plan = scene.plan
-    start, end = floor_hour(plan.pour - BEFORE), plan.pour + AFTER
-    assert (
-        plan.rain_safe is not None and plan.tack_free is not None
-    )  # asked by the caller
+    if plan.rain_safe is None or plan.tack_free is None:
+        return
+    start = floor_hour(plan.pour - BEFORE)
+    end = max(plan.rain_safe, plan.tack_free) + AFTER
     if not surface.exposure.enclosed:
         bad = _rainy(scene, surface, start, end)
-        yield Bar("rain", start, bad, plan.rain_safe - plan.pour)
+        for first, last in scene.wet_spans(plan.rain_safe):
+            yield Bar("rain", start, bad, last - first, first - plan.pour)
     if surface.exposure.open:
         limits = scene.thresholds
         gust = scene.stretch("gust_kmh", start, end).values
@@ -141,17 +145,12 @@ def bars_of(scene: Scene, surface: Surface) -> Iterator[Bar]:
         flake = gust > limits.flake_gust_no_kmh
         yield Bar("flake wind", start, flake, plan.base_end - plan.pour)
     if surface.exposure is not Exposure.INTERIOR:
-        humid = (
-            scene.stretch("humidity_pct", start, end).values
-            > scene.card.humidity_max_pct
-        )
+        humid = scene.stretch("humidity_pct", start, end).values > scene.card.humidity_max_pct
         yield Bar("humidity", start, humid, plan.top_end - plan.pour)
     yield from _slab_bars(scene, surface, start, end)
 
 
-def _slab_bars(
-    scene: Scene, surface: Surface, start: datetime, end: datetime
-) -> Iterator[Bar]:
+def _slab_bars(scene: Scene, surface: Surface, start: datetime, end: datetime) -> Iterator[Bar]:
     """The slab's own limits: dew, heat and cold."""
     plan, card = scene.plan, scene.card
     if surface.slab is None or surface.mid is None or plan.tack_free is None:
@@ -160,18 +159,16 @@ def _slab_bars(
     cold = slab_stretch(surface.slab, start, end).values
     hot = slab_stretch(surface.mid, start, end).values
     coats = plan.top_start - plan.pour + timedelta(microseconds=1)
-    yield Bar("unknown", start, np.isnan(gap), plan.tack_free - plan.pour)
-    if surface.exposure is not Exposure.INTERIOR:
-        yield Bar("dew", start, gap < card.spread_min_c, plan.tack_free - plan.pour)
+    for first, last in scene.wet_spans(plan.tack_free):
+        length, lead = last - first, first - plan.pour
+        yield Bar("unknown", start, np.isnan(gap), length, lead)
+        if surface.exposure is not Exposure.INTERIOR:
+            yield Bar("dew", start, gap < card.spread_min_c, length, lead)
     yield Bar("heat", start, hot > card.slab_max_c, coats)
-    yield Bar(
-        "cold", start, cold < card.slab_min_c, max(coats, plan.recoat_from - plan.pour)
-    )
+    yield Bar("cold", start, cold < card.slab_min_c, max(coats, plan.recoat_from - plan.pour))
 
 
-def _rainy(
-    scene: Scene, surface: Surface, start: datetime, end: datetime
-) -> NDArray[np.bool_]:
+def _rainy(scene: Scene, surface: Surface, start: datetime, end: datetime) -> NDArray[np.bool_]:
     """Hours from the lower line of rain on, or of which nothing is known."""
     chance = scene.stretch("rain_chance_pct", start, end).values
     if surface.exposure.roofed:

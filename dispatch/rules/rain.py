@@ -23,20 +23,19 @@ def rain(scene: Scene, surface: Surface) -> Check | None:
             Level.UNKNOWN,
             "It is not known when the floor would be safe from rain.",
         )
-    if surface.exposure.roofed:
-        return _roofed(scene, surface, until=scene.plan.rain_safe)
-    return _open(scene, surface, until=scene.plan.rain_safe)
+    look = _roofed if surface.exposure.roofed else _open
+    found = [look(scene, surface, *span) for span in scene.wet_spans(scene.plan.rain_safe)]
+    return max(found, key=lambda check: check.level.severity)
 
 
-def _open(scene: Scene, surface: Surface, *, until: datetime) -> Check:
-    """The worst that rain does to a floor under the sky."""
-    pour = scene.plan.pour
-    chance = scene.stretch("rain_chance_pct", pour, until)
-    amount = scene.stretch("rain_mm", pour, until)
+def _open(scene: Scene, surface: Surface, start: datetime, until: datetime) -> Check:
+    """The worst that rain does to a floor under the sky from `start` to `until`."""
+    chance = scene.stretch("rain_chance_pct", start, until)
+    amount = scene.stretch("rain_mm", start, until)
     found = [
         _chance(scene, surface, chance, until=until),
         _amount(scene, surface, amount),
-        _snow(scene, surface, scene.stretch("snow_mm", pour, until)),
+        _snow(scene, surface, scene.stretch("snow_mm", start, until)),
     ]
     missing = chance.missing()
     if missing is not None:
@@ -52,9 +51,7 @@ def _unknown(scene: Scene, at: datetime) -> Check:
     return Check("rain", Level.UNKNOWN, sentence, at=at)
 
 
-def _chance(
-    scene: Scene, surface: Surface, chance: Stretch, *, until: datetime
-) -> Check | None:
+def _chance(scene: Scene, surface: Surface, chance: Stretch, *, until: datetime) -> Check | None:
     """The highest chance of an hour, and what it comes to."""
     top = chance.highest()
     if top is None:
@@ -65,11 +62,13 @@ def _chance(
     told = f"Rain {share(value)} {period(scene, at)}{surface.where}"
     if value >= limits.rain_no_pct:
         level = Level.NO
-        sentence = f"{told}, before the floor is rain-safe at {safe}; limit {share(limits.rain_no_pct)}."
+        sentence = (
+            f"{told}, before the floor is rain-safe at {safe}; limit {share(limits.rain_no_pct)}."
+        )
     elif value >= limits.rain_care_pct:
         level, why = _slack(scene, until=until)
         sentence = f"{told}, before the floor is rain-safe at {safe}; {why}."
-    elif _derived(scene, until=until):
+    elif _derived(scene, chance):
         level = Level.CARE
         sentence = f"{told}: reckoned from amounts, no service wrote a chance."
     else:
@@ -103,16 +102,13 @@ def _slack(scene: Scene, *, until: datetime) -> tuple[Level, str]:
     )
 
 
-def _derived(scene: Scene, *, until: datetime) -> bool:
-    """Whether any chance of the wet window was reckoned from amounts."""
-    hours = scene.hours
-    if hours is None:
+def _derived(scene: Scene, chance: Stretch) -> bool:
+    """Whether any chance of the stretch was reckoned from amounts."""
+    if scene.hours is None:
         return False
-    first, last = (
-        hours.index(scene.plan.pour),
-        hours.index(until - timedelta(microseconds=1)),
-    )
-    return bool(hours.chance_derived[max(0, first) : max(0, last + 1)].any())
+    first = scene.hours.index(chance.start)
+    last = max(0, first + len(chance.values))
+    return bool(scene.hours.chance_derived[max(0, first) : last].any())
 
 
 def _amount(scene: Scene, surface: Surface, amount: Stretch) -> Check | None:
@@ -124,24 +120,18 @@ def _amount(scene: Scene, surface: Surface, amount: Stretch) -> Check | None:
             f"{say.rain(top[1])} of rain in the hour from {say.clock(top[0])}{surface.where}; "
             f"limit {say.rain(limits.rain_hour_no_mm)}."
         )
-        return Check(
-            "rain", Level.NO, sentence, top[0], top[1], limits.rain_hour_no_mm, "mm"
-        )
+        return Check("rain", Level.NO, sentence, top[0], top[1], limits.rain_hour_no_mm, "mm")
     total = float(np.nansum(amount.values))
     if top is not None and total >= limits.rain_total_care_mm:
         sentence = (
             f"{say.rain(total)} of rain in all while the floor is wet{surface.where}, most from "
             f"{say.clock(top[0])}; care from {say.rain(limits.rain_total_care_mm)}."
         )
-        return Check(
-            "rain", Level.CARE, sentence, top[0], total, limits.rain_total_care_mm, "mm"
-        )
+        return Check("rain", Level.CARE, sentence, top[0], total, limits.rain_total_care_mm, "mm")
     missing = amount.missing()
     if missing is None:
         return None
-    sentence = (
-        f"How much rain falls from {say.clock(missing)}{surface.where} is not known."
-    )
+    sentence = f"How much rain falls from {say.clock(missing)}{surface.where} is not known."
     return Check("rain", Level.CARE, sentence, at=missing)
 
 
@@ -149,21 +139,17 @@ def _snow(scene: Scene, surface: Surface, snow: Stretch) -> Check | None:
     top = snow.highest()
     if top is None or top[1] <= 0:
         return None
-    sentence = (
-        f"Snow from {scene.words.clock(top[0])}{surface.where} while the floor is wet."
-    )
+    sentence = f"Snow from {scene.words.clock(top[0])}{surface.where} while the floor is wet."
     return Check("rain", Level.NO, sentence, top[0], top[1], 0.0, "mm")
 
 
-def _roofed(scene: Scene, surface: Surface, *, until: datetime) -> Check:
+def _roofed(scene: Scene, surface: Surface, start: datetime, until: datetime) -> Check:
     """Rain under a roof with open sides: it takes wind to bring it in."""
     limits, say = scene.thresholds, scene.words
-    chance = scene.stretch("rain_chance_pct", scene.plan.pour, until)
-    gust = scene.stretch("gust_kmh", scene.plan.pour, until)
+    chance = scene.stretch("rain_chance_pct", start, until)
+    gust = scene.stretch("gust_kmh", start, until)
     found: list[Check] = []
-    for position, (value, wind) in enumerate(
-        zip(chance.values, gust.values, strict=True)
-    ):
+    for position, (value, wind) in enumerate(zip(chance.values, gust.values, strict=True)):
         at = chance.hour(position)
         level = roofed_level(scene, chance_pct=value, gust_kmh=wind)
         if level is Level.UNKNOWN:
@@ -174,27 +160,15 @@ def _roofed(scene: Scene, surface: Surface, *, until: datetime) -> Check:
                 f"{surface.where}, roofed but open at the sides; limits "
                 f"{share(limits.roofed_no_pct)} and {say.wind(limits.roofed_gust_kmh)}."
             )
-            found.append(
-                Check("rain", level, sentence, at, value, limits.roofed_no_pct, "%")
-            )
+            found.append(Check("rain", level, sentence, at, value, limits.roofed_no_pct, "%"))
     if found:
         return max(found, key=lambda check: check.level.severity)
     top = chance.highest()
     value = top[1] if top else 0.0
-    level = Level.CARE if _derived(scene, until=until) else Level.GO
-    sentence = (
-        f"Rain {share(value)} at most under the roof{surface.where}; care from "
-        + (f"{share(limits.roofed_care_pct)}.")
-    )
-    return Check(
-        "rain",
-        level,
-        sentence,
-        top[0] if top else None,
-        value,
-        limits.roofed_care_pct,
-        "%",
-    )
+    level = Level.CARE if _derived(scene, chance) else Level.GO
+    line = limits.roofed_care_pct
+    sentence = f"Rain {share(value)} at most{surface.where}, under a roof; care from {share(line)}."
+    return Check("rain", level, sentence, top[0] if top else None, value, line, "%")
 
 
 def roofed_level(scene: Scene, *, chance_pct: float, gust_kmh: float) -> Level:

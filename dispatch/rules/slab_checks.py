@@ -12,9 +12,7 @@ from weather.rules.hours import SlabHours
 METER_FIRST = "meter the slab first"
 
 
-def gap_over_dew(
-    scene: Scene, slab: SlabHours, start: datetime, end: datetime
-) -> Stretch:
+def gap_over_dew(scene: Scene, slab: SlabHours, start: datetime, end: datetime) -> Stretch:
     """Slab minus dew point (°C) by the hour over [`start`, `end`)."""
     surface = slab_stretch(slab, start, end)
     dew = scene.stretch("dew_c", start, end)
@@ -29,23 +27,30 @@ def dew(scene: Scene, surface: Surface) -> Check:
     """
     plan = scene.plan
     if surface.slab is None:
-        return Check(
-            "dew", Level.UNKNOWN, f"Slab temperature{surface.where} is not known."
-        )
+        return Check("dew", Level.UNKNOWN, f"Slab temperature{surface.where} is not known.")
     if plan.tack_free is None:
-        return Check(
-            "dew", Level.UNKNOWN, "It is not known when the floor would be tack-free."
-        )
-    gap = gap_over_dew(scene, surface.slab, plan.pour, plan.tack_free)
+        return Check("dew", Level.UNKNOWN, "It is not known when the floor would be tack-free.")
+    spans = scene.wet_spans(plan.tack_free)
+    found = [_dew_over(scene, surface, surface.slab, *span) for span in spans]
+    return max(found, key=lambda check: check.level.severity)
+
+
+def _dew_over(
+    scene: Scene, surface: Surface, slab: SlabHours, start: datetime, end: datetime
+) -> Check:
+    """The smallest margin over the dew point from `start` to `end`."""
+    gap = gap_over_dew(scene, slab, start, end)
     low, missing = gap.lowest(), gap.missing()
-    level = _dew_level(scene, surface, low[1]) if low else Level.GO
-    if missing is not None and level is not Level.NO:
-        return Check(
-            "dew", Level.UNKNOWN, _dew_missing(scene, surface, missing), at=missing
-        )
-    assert low is not None  # otherwise the first hour would be missing
-    sentence = _dew_sentence(scene, surface, at=low[0], gap_c=low[1], level=level)
-    return Check("dew", level, sentence, low[0], low[1], scene.card.spread_min_c, "°C")
+    level = _dew_level(scene, surface, low[1]) if low else Level.UNKNOWN
+    if low is None or (missing is not None and level is not Level.NO):
+        at = missing or start
+        if isnan(slab.at_c(at)):
+            told = f"Slab temperature{surface.where} from {scene.words.clock(at)} is not known."
+        else:
+            told = scene.unknown_hour(at, "the time until the floor is tack-free")
+        return Check("dew", Level.UNKNOWN, told, at=at)
+    told = _dew_sentence(scene, surface, at=low[0], slab_c=slab.at_c(low[0]), gap_c=low[1])
+    return Check("dew", level, told, low[0], low[1], scene.card.spread_min_c, "°C")
 
 
 def _dew_level(scene: Scene, surface: Surface, gap_c: float) -> Level:
@@ -57,35 +62,21 @@ def _dew_level(scene: Scene, surface: Surface, gap_c: float) -> Level:
     return Level.GO
 
 
-def _dew_missing(scene: Scene, surface: Surface, at: datetime) -> str:
-    """Which of the two is not known: the slab's hour or the air's."""
-    assert surface.slab is not None
-    if isnan(surface.slab.at_c(at)):
-        return f"Slab temperature{surface.where} from {scene.words.clock(at)} is not known."
-    return scene.unknown_hour(at, "the time until the floor is tack-free")
-
-
 def _dew_sentence(
-    scene: Scene, surface: Surface, *, at: datetime, gap_c: float, level: Level
+    scene: Scene, surface: Surface, *, at: datetime, slab_c: float, gap_c: float
 ) -> str:
     """Slab and dew point, both in numbers, and the hour."""
-    assert surface.slab is not None
     say, need = scene.words, scene.card.spread_min_c
-    slab_c = surface.slab.at_c(at)
-    side = "Slab" if not surface.weak else "Slab, on the cold side of a weak estimate,"
+    side = "Slab, on the cold side of a weak estimate," if surface.weak else "Slab"
     above = "above" if gap_c >= 0 else "below"
     told = (
         f"{side} {say.temperature(slab_c)}{surface.where} is {say.difference(abs(gap_c))} {above} "
         f"the dew point {say.temperature(slab_c - gap_c)} from {say.clock(at)}; "
         f"{say.difference(need)} above it are needed"
     )
-    if level is Level.NO:
-        return f"{told}."
     if surface.exposure is Exposure.INTERIOR and gap_c < need:
         return f"{told}: that is air from outside, {METER_FIRST}."
-    if surface.weak:
-        return f"{told}: {METER_FIRST}."
-    return f"{told}."
+    return f"{told}: {METER_FIRST}." if surface.weak else f"{told}."
 
 
 def slab(scene: Scene, surface: Surface) -> Check:
@@ -103,47 +94,41 @@ def slab(scene: Scene, surface: Surface) -> Check:
 
 def _coat(scene: Scene, surface: Surface, coat: str, at: datetime) -> Check:
     """The slab at the start of one coat against the card."""
-    card, say = scene.card, scene.words
-    planned = (
-        scene.plan.slab_at_pour_c if at == scene.plan.pour else scene.plan.slab_at_top_c
-    )
+    clock = scene.words.clock(at)
+    planned = scene.plan.slab_at_pour_c if at == scene.plan.pour else scene.plan.slab_at_top_c
     cold, mid, warm = slab_sides(surface, at, planned)
     if isnan(cold) or isnan(mid):
-        sentence = f"Slab temperature{surface.where} for the {coat} at {say.clock(at)} is not known"
-        return Check("slab", Level.UNKNOWN, f"{sentence}: {METER_FIRST}.", at=at)
-    start = f"{coat} at {say.clock(at)}"
-    if cold < card.slab_min_c:
-        told = f"Slab {say.temperature(cold)}{surface.where} for the {start}"
-        sentence = f"{told} is too cold; {say.temperature(card.slab_min_c)} or more are needed."
-        return Check("slab", Level.NO, sentence, at, cold, card.slab_min_c, "°C")
-    if mid > card.slab_max_c:
-        told = f"Slab {say.temperature(mid)}{surface.where} for the {start}"
-        sentence = (
-            f"{told} is too hot; {say.temperature(card.slab_max_c)} is the limit."
-        )
-        return Check("slab", Level.NO, sentence, at, mid, card.slab_max_c, "°C")
+        told = f"Slab temperature{surface.where} for the {coat} at {clock} is not known"
+        return Check("slab", Level.UNKNOWN, f"{told}: {METER_FIRST}.", at=at)
+    level, value, limit, told = _against_card(scene, surface, cold=cold, mid=mid, warm=warm)
+    start = f"Slab {scene.words.temperature(value)}{surface.where} for the {coat} at {clock}"
+    return Check("slab", level, f"{start} {told}.", at, value, limit, "°C")
+
+
+def _against_card(
+    scene: Scene, surface: Surface, *, cold: float, mid: float, warm: float
+) -> tuple[Level, float, float, str]:
+    """Level, deciding value and limit (°C), and the words for them.
+
+    Cold is judged on the side named so, heat on the middle, with care from the warm side on.
+    """
+    card, say = scene.card, scene.words
+    least, most = say.temperature(card.slab_min_c), say.temperature(card.slab_max_c)
+    low, high = card.slab_min_c, card.slab_max_c
+    if cold < low:
+        return Level.NO, cold, low, f"is too cold; {least} or more are needed"
+    if mid > high:
+        return Level.NO, mid, high, f"is too hot; {most} is the limit"
     if warm > card.slab_amber_above_c:
-        sentence = (
-            f"Slab {say.temperature(warm)}{surface.where} for the {start} is near the limit of "
-            f"{say.temperature(card.slab_max_c)}: smaller batches."
-        )
-        return Check("slab", Level.CARE, sentence, at, warm, card.slab_max_c, "°C")
-    told = f"Slab {say.temperature(cold)}{surface.where} for the {start}"
+        return Level.CARE, warm, high, f"is near the limit of {most}: smaller batches"
     if cold < card.slab_amber_below_c:
-        sentence = f"{told} is near the least, {say.temperature(card.slab_min_c)}: it sets slowly."
-        return Check("slab", Level.CARE, sentence, at, cold, card.slab_min_c, "°C")
+        return Level.CARE, cold, low, f"is near the least, {least}: it sets slowly"
     if surface.weak:
-        sentence = f"{told} is a weak estimate: {METER_FIRST}."
-        return Check("slab", Level.CARE, sentence, at, cold, card.slab_min_c, "°C")
-    limits = f"{say.temperature(card.slab_min_c)} to {say.temperature(card.slab_max_c)}"
-    return Check(
-        "slab", Level.GO, f"{told}; {limits}.", at, cold, card.slab_min_c, "°C"
-    )
+        return Level.CARE, cold, low, f"is a weak estimate: {METER_FIRST}"
+    return Level.GO, cold, low, f"is within {least} to {most}"
 
 
-def slab_sides(
-    surface: Surface, at: datetime, planned_c: float
-) -> tuple[float, float, float]:
+def slab_sides(surface: Surface, at: datetime, planned_c: float) -> tuple[float, float, float]:
     """Slab (°C) at `at` as judged, in the middle and on the warm side.
 
     Where no hours of the slab are held, what the plan was reckoned with stands for all three.
@@ -171,7 +156,5 @@ def _falling(scene: Scene, surface: Surface) -> Check | None:
     missing = setting.missing()
     if missing is None:
         return None
-    sentence = (
-        f"Slab temperature{surface.where} from {say.clock(missing)} is not known."
-    )
+    sentence = f"Slab temperature{surface.where} from {say.clock(missing)} is not known."
     return Check("slab", Level.UNKNOWN, sentence, at=missing)

@@ -111,9 +111,7 @@ def _surfaces(
     yield Surface.of(name="", exposure=exposure, slab=slab, reading=reading)
     for part in parts:
         own = part.slab or slab
-        yield Surface.of(
-            name=part.name, exposure=part.exposure, slab=own, reading=reading
-        )
+        yield Surface.of(name=part.name, exposure=part.exposure, slab=own, reading=reading)
 
 
 def _verdict(scene: Scene) -> Verdict:
@@ -152,9 +150,7 @@ def firmness(lead_h: float, thresholds: Thresholds) -> str:
     return "likely" if lead_h <= thresholds.likely_h else "watch"
 
 
-def _headline(
-    scene: Scene, *, level: Level, checks: Sequence[Check], last: LastPour | None
-) -> str:
+def _headline(scene: Scene, *, level: Level, checks: Sequence[Check], last: LastPour | None) -> str:
     """The reason in one sentence, with both numbers and the hour."""
     if level is Level.GO:
         return _good(scene, last)

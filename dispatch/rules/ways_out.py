@@ -72,9 +72,7 @@ def _meter(scene: Scene, bad: Sequence[Check]) -> bool:
     if near or scene.dryness is None or scene.dryness.metered:
         return near
     recent = scene.plan.pour - timedelta(hours=2 * scene.thresholds.dry_care_h)
-    return any(
-        part.wetted_at and part.wetted_at > recent for part in scene.dryness.parts
-    )
+    return any(part.wetted_at and part.wetted_at > recent for part in scene.dryness.parts)
 
 
 def _hot(scene: Scene, check: Check) -> bool:
@@ -106,8 +104,6 @@ def _prepare_only(
 ) -> Iterator[str]:
     """Preparing without coating, which loses a trip and not a floor."""
     if last is not None:
-        yield (
-            f"{PREPARE_ONLY[:-1]}, if resin is not down by {scene.words.clock(last.at)}."
-        )
+        yield (f"{PREPARE_ONLY[:-1]}, if resin is not down by {scene.words.clock(last.at)}.")
     elif slack_min is None and bad:
         yield PREPARE_ONLY

@@ -55,9 +55,7 @@ class Words:
 
     def wind(self, value_kmh: float) -> str:
         """A speed of wind."""
-        return (
-            f"{mph_from_kmh(value_kmh):.0f} mph" if self.us else f"{value_kmh:.0f} km/h"
-        )
+        return f"{mph_from_kmh(value_kmh):.0f} mph" if self.us else f"{value_kmh:.0f} km/h"
 
 
 def share(value_pct: float) -> str:

@@ -10,6 +10,8 @@ from jobs.models.customers import Customer, Floor, Site
 from jobs.models.scoping import BranchScoped
 from jobs.rules.card_json import card_from_json
 from jobs.rules.cards import Card
+from jobs.rules.plan import Condition, Work
+from weather.rules.exposures import Exposure
 
 
 class CoatingSystem(models.Model):
@@ -101,6 +103,26 @@ class Job(models.Model):
 
     def __str__(self) -> str:
         return f"{self.customer}: {self.system}"
+
+    def work(self) -> Work:
+        """All floors of the order as one piece of work, as bad as the worst of them."""
+        works = [floor.work for floor in self.floors.all()]
+        return Work(
+            area_m2=sum(work.area_m2 for work in works),
+            edge_m=sum(work.edge_m for work in works),
+            crack_m=sum(work.crack_m for work in works),
+            stem_wall_m=sum(work.stem_wall_m for work in works),
+            steps=sum(work.steps for work in works),
+            spalls=sum(work.spalls for work in works),
+            condition=max(
+                (work.condition for work in works), key=list(Condition).index,
+                default=Condition.BARE,
+            ),
+        )
+
+    def exposures(self) -> list[Exposure]:
+        """How its floors lie, each once, in the order of the floors."""
+        return list(dict.fromkeys(Exposure(floor.exposure) for floor in self.floors.all()))
 
     def days_off(self) -> set[date]:
         """Days on which the customer cannot."""

@@ -1,0 +1,207 @@
+"""The chain for one job: its hours of weather, its slabs, its stages and its verdict."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from dispatch.rules.findings import Dryness, Part, PartDryness
+from dispatch.rules.horizon import extended, known_until
+from dispatch.rules.thresholds import Thresholds
+from dispatch.rules.verdicts import Verdict, judge
+from jobs.models import Branch, Floor, Job
+from jobs.rules.cards import Card
+from jobs.rules.plan import Plan, StageKind, Work
+from jobs.rules.rates import Pace, Rates
+from jobs.rules.stages import lay_out
+from weather import reads as weather
+from weather.models import Forecast, Place
+from weather.rules.exposures import Exposure
+from weather.rules.hours import Hours, Series, SlabHours
+from weather.rules.moist_air import grains_per_lb
+from weather.rules.slab import slab_hours
+
+PAST_DAYS = 15
+AHEAD_DAYS = 11
+
+
+@dataclass(frozen=True, eq=False)
+class Ground:
+    """One floor of a job with its slab and its parts."""
+
+    name: str
+    exposure: Exposure
+    slab: SlabHours
+    parts: tuple[Part, ...]
+    dryness: Dryness | None
+
+
+@dataclass(frozen=True, eq=False)
+class Setting:
+    """Everything the chain needs about one job at one moment."""
+
+    job: Job
+    work: Work
+    card: Card
+    rates: Rates
+    thresholds: Thresholds
+    zone: ZoneInfo
+    units: str
+    now: datetime
+    hours: Hours
+    grounds: tuple[Ground, ...]
+    forecast: Forecast | None
+    nearby: str
+
+    @property
+    def known_until(self) -> datetime:
+        """How far the weather is known for every floor."""
+        return min(known_until(ground.slab) for ground in self.grounds)
+
+    def coldest(self, until: datetime) -> SlabHours:
+        """The slab that holds the job up longest, carried on beyond the forecast."""
+        slabs = [extended(ground.slab, until) for ground in self.grounds]
+        return min(slabs, key=lambda slab: float(np.nanmean(slab.mid_c)))
+
+
+def setting_for(job: Job, *, now: datetime) -> Setting:
+    """Read the weather and the settings for `job`; one forecast, one slab for each floor."""
+    branch = job.branch
+    place, nearby = _place(job.site.place)
+    hours = weather.hours_at(place, now=now, past_days=PAST_DAYS, ahead_days=AHEAD_DAYS)
+    grounds = tuple(_ground(floor, job, hours, now) for floor in job.floors.all())
+    return Setting(
+        job=job,
+        work=job.work(),
+        card=job.system.card,
+        rates=rates_of(branch),
+        thresholds=thresholds_of(branch),
+        zone=job.site.tz,
+        units=branch.units,
+        now=now,
+        hours=hours,
+        grounds=grounds,
+        forecast=weather.latest_forecast(place, now=now),
+        nearby=nearby,
+    )
+
+
+def lay(
+    setting: Setting,
+    *,
+    crew_size: int,
+    start: datetime,
+    second_start: datetime | None = None,
+    split_after: StageKind = StageKind.BASE,
+) -> Plan:
+    """The job's stages on the clock; promises rest on the cold side. Raises CannotPlan."""
+    slab = setting.coldest(start + timedelta(days=12))
+    return lay_out(
+        work=setting.work,
+        card=setting.card,
+        rates=setting.rates,
+        crew_size=crew_size,
+        start=start,
+        second_start=second_start,
+        slab=slab,
+        cold_slab=slab.side("cold"),
+        grains=_grains(setting.hours, slab),
+        split_after=split_after,
+    )
+
+
+def verdict_on(setting: Setting, plan: Plan, *, day_end: datetime | None = None) -> Verdict:
+    """What the forecast says of the plan: of several floors the worst rules."""
+    verdicts = [
+        judge(
+            plan=plan,
+            card=setting.card,
+            exposure=ground.exposure,
+            parts=ground.parts,
+            hours=setting.hours,
+            slab=ground.slab,
+            now=setting.now,
+            zone=setting.zone,
+            thresholds=setting.thresholds,
+            dryness=ground.dryness,
+            day_end=day_end,
+            units=setting.units,
+        )
+        for ground in setting.grounds
+    ]
+    return max(verdicts, key=lambda verdict: verdict.level.severity)
+
+
+def beyond_forecast(setting: Setting, plan: Plan) -> bool:
+    """Whether the plan lies (also in part) where no forecast reaches."""
+    return (plan.rain_safe or plan.end) > setting.known_until
+
+
+def rates_of(branch: Branch) -> Rates:
+    """The branch's labour rates: the defaults with what the branch has set."""
+    changed: dict[str, Any] = {
+        name: Pace(**value) if isinstance(value, Mapping) else value
+        for name, value in branch.rates.items()
+    }
+    return replace(Rates(), **changed)
+
+
+def thresholds_of(branch: Branch) -> Thresholds:
+    """The branch's thresholds: the defaults with what the branch has set."""
+    return replace(Thresholds(), **branch.thresholds)
+
+
+def _place(place: Place) -> tuple[Place, str]:
+    """The place itself, or the nearest one with a forecast and a sentence that says so."""
+    if place.forecasts.exists():
+        return place, ""
+    near = weather.nearest_with_forecast(place)
+    if near is None:
+        return place, "No forecast has been fetched for this place yet."
+    other, away_km = near
+    return other, f"Weather is that of {other}, {away_km:.0f} km away, until this place is fetched."
+
+
+def _ground(floor: Floor, job: Job, hours: Hours, now: datetime) -> Ground:
+    exposure = Exposure(floor.exposure)
+    slab = _slab(exposure, job, hours, now)
+    parts, dry = [], []
+    for part in floor.parts.all():
+        theirs = Exposure(part.exposure)
+        own = slab if theirs is exposure else _slab(theirs, job, hours, now)
+        parts.append(Part(name=part.name, exposure=theirs, slab=own))
+        if part.wetted_at or part.looked_dry_at:
+            dry.append(
+                PartDryness(
+                    part=part.name,
+                    wetted_at=part.wetted_at,
+                    looked_dry_at=part.looked_dry_at,
+                    estimated=part.estimated,
+                )
+            )
+    return Ground(floor.name, exposure, slab, tuple(parts), Dryness(tuple(dry)) if dry else None)
+
+
+def _slab(exposure: Exposure, job: Job, hours: Hours, now: datetime) -> SlabHours:
+    return slab_hours(
+        hours=hours,
+        exposure=exposure,
+        latitude=job.site.latitude,
+        longitude=job.site.longitude,
+        now=now,
+        garage_offset_c=job.branch.garage_offset_c,
+    )
+
+
+def _grains(hours: Hours, slab: SlabHours) -> Series:
+    """Water in the air for each hour of the slab, unknown beyond the forecast."""
+    grains = np.full(len(slab), np.nan)
+    known = np.asarray(grains_per_lb(dew_c=hours.dew_c))
+    count = min(len(grains), len(known))
+    grains[:count] = known[:count]
+    return grains
+
+

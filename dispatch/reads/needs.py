@@ -1,0 +1,228 @@
+"""What needs a person: weather that turned, crews that have not confirmed, holds, wishes."""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.utils import timezone
+
+from dispatch.models import (
+    Booking,
+    BookingState,
+    Notice,
+    NoticeKind,
+    NoticeState,
+    PromiseLevel,
+    Stint,
+    StoredVerdict,
+)
+from dispatch.rules.firmness import firmest
+from dispatch.rules.findings import Level
+from jobs.models import AuditEvent, Branch, DayWish
+from jobs.rules.clock import say_moment, say_span
+
+SOON = timedelta(days=4)
+ORDER = {"weather": 0, "receipt": 1, "customer": 2, "confirm": 3, "hold": 4, "mail": 5}
+
+
+@dataclass(frozen=True)
+class Need:
+    """One thing a person must decide, with the best ready answer."""
+
+    kind: str
+    level: str
+    title: str
+    reason: str
+    answer: str
+    answer_url_name: str
+    answer_pk: int
+    when: datetime
+    telephone: str = ""
+    post: bool = False
+    version: int = 0
+
+
+def count(branch: Branch) -> int:
+    """How many things wait for a person."""
+    return len(everything(branch, now=timezone.now()))
+
+
+def everything(branch: Branch, *, now: datetime) -> list[Need]:
+    """All of it, worst first."""
+    found = [
+        *_weather(branch, now),
+        *_receipts(branch, now),
+        *_wishes(branch, now),
+        *_confirmable(branch, now),
+        *_holds(branch),
+        *_mail(branch),
+    ]
+    return sorted(found, key=lambda need: (ORDER[need.kind], need.level != "no", need.when))
+
+
+def _weather(branch: Branch, now: datetime) -> list[Need]:
+    """Open stints whose newest verdict is no, and confirmed ones that are unknown and near."""
+    bad = StoredVerdict.objects.filter(
+        latest=True, level__in=[Level.NO, Level.UNKNOWN], stint__in=_ahead(branch, now)
+    ).select_related("stint__booking__job__customer", "stint__booking__job__site", "stint__crew")
+    needs: dict[int, Need] = {}
+    for verdict in bad.order_by("stint__start"):
+        stint = verdict.stint
+        booking = stint.booking
+        if verdict.level == Level.UNKNOWN and stint.start > now + SOON:
+            continue  # too far ahead to be anybody's decision yet
+        job = booking.job
+        firm = booking.promise == PromiseLevel.CONFIRMED
+        needs.setdefault(
+            booking.pk,
+            Need(
+                kind="weather",
+                level=verdict.level,
+                title=f"{job.customer}, {say_span(stint.start, stint.end, job.site.tz)}",
+                reason=verdict.headline,
+                answer="See better days" + (" (1 to ring)" if firm else " (nobody to ring yet)"),
+                answer_url_name="move",
+                answer_pk=booking.pk,
+                when=stint.start,
+                telephone=job.customer.telephone if firm else "",
+            ),
+        )
+    return list(needs.values())
+
+
+def _receipts(branch: Branch, now: datetime) -> list[Need]:
+    """Changes within 48 hours that a crew's lead has not been seen to read."""
+    waiting = Notice.objects.of_branch(branch).filter(
+        kind=NoticeKind.CREW_CHANGE, receipt__isnull=True, stint__end__gt=now
+    ).exclude(state=NoticeState.OBSOLETE)
+    needs = []
+    for notice in waiting.select_related("stint__crew__lead", "booking__job__site"):
+        stint = notice.stint
+        if stint is None:
+            continue
+        lead = stint.crew.lead
+        needs.append(
+            Need(
+                kind="receipt",
+                level="care",
+                title=f"{stint.crew}: not confirmed",
+                reason=str(notice.facts.get("text", "")),
+                answer="Told by telephone",
+                answer_url_name="told",
+                answer_pk=notice.pk,
+                when=stint.start,
+                telephone=lead.telephone if lead else "",
+                post=True,
+            )
+        )
+    return needs
+
+
+def _wishes(branch: Branch, now: datetime) -> list[Need]:
+    """Customers who said that their day no longer works, since the booking last changed."""
+    said = AuditEvent.objects.filter(
+        branch=branch, subject="booking", action="customer cannot", at__gt=now - timedelta(days=30)
+    )
+    needs = []
+    for event in said:
+        booking = Booking.objects.of_branch(branch).open().filter(pk=event.subject_id).first()
+        changed = AuditEvent.objects.filter(
+            subject="booking", subject_id=event.subject_id, at__gt=event.at
+        ).exclude(action="customer cannot")
+        if booking is None or changed.exists():
+            continue
+        needs.append(
+            Need(
+                kind="customer",
+                level="care",
+                title=f"{booking.job.customer} cannot on the confirmed day",
+                reason=event.why or "No reason was given.",
+                answer="See other days",
+                answer_url_name="move",
+                answer_pk=booking.pk,
+                when=event.at,
+                telephone=booking.job.customer.telephone,
+            )
+        )
+    return needs
+
+
+def _confirmable(branch: Branch, now: datetime) -> list[Need]:
+    """Planned days that have come near enough to be confirmed."""
+    planned = Booking.objects.of_branch(branch).filter(
+        state=BookingState.BOOKED, promise__in=[PromiseLevel.PLANNED, PromiseLevel.RANGE]
+    ).select_related("job__customer", "job__site").prefetch_related("job__floors", "stints")
+    needs = []
+    for booking in planned:
+        stints = [stint for stint in booking.stints.all() if stint.state == "planned"]
+        if not stints or stints[0].start <= now:
+            continue
+        first = stints[0]
+        verdict = first.verdicts.filter(latest=True).first()
+        lead = (first.start.astimezone(branch.tz).date() - branch.today(now)).days
+        level = firmest(
+            exposures=booking.job.exposures(),
+            fixed=booking.job.day_wish == DayWish.FIXED,
+            lead_days=lead,
+            level=Level(verdict.level) if verdict else Level.UNKNOWN,
+        )
+        if level.value != PromiseLevel.CONFIRMED:
+            continue
+        needs.append(
+            Need(
+                kind="confirm",
+                level=verdict.level if verdict else "unknown",
+                title=f"{booking.job.customer}: day can be confirmed",
+                reason=f"Planned for {say_moment(first.start, booking.job.site.tz)}.",
+                answer="Confirm and tell the customer",
+                answer_url_name="confirm",
+                answer_pk=booking.pk,
+                when=first.start,
+                post=True,
+                version=booking.version,
+            )
+        )
+    return needs
+
+
+def _holds(branch: Branch) -> list[Need]:
+    held = Booking.objects.of_branch(branch).filter(state=BookingState.HELD)
+    return [
+        Need(
+            kind="hold",
+            level="care",
+            title=f"Held for {booking.job.customer}",
+            reason=f"Lapses {say_moment(booking.held_until, branch.tz)}."
+            if booking.held_until
+            else "",
+            answer="Open the booking",
+            answer_url_name="booking",
+            answer_pk=booking.pk,
+            when=booking.held_until or booking.booked_at,
+            telephone=booking.job.customer.telephone,
+        )
+        for booking in held.select_related("job__customer")
+    ]
+
+
+def _mail(branch: Branch) -> list[Need]:
+    failed = Notice.objects.of_branch(branch).filter(state=NoticeState.FAILED, receipt__isnull=True)
+    return [
+        Need(
+            kind="mail",
+            level="care",
+            title=f"Mail to {notice.booking.job.customer} did not go out",
+            reason=notice.last_error,
+            answer="Open the mail",
+            answer_url_name="mail",
+            answer_pk=notice.pk,
+            when=notice.due_at,
+            telephone=notice.booking.job.customer.telephone,
+        )
+        for notice in failed.select_related("booking__job__customer")
+    ]
+
+
+def _ahead(branch: Branch, now: datetime) -> list[int]:
+    return list(
+        Stint.objects.of_branch(branch).open().filter(end__gt=now).values_list("pk", flat=True)
+    )

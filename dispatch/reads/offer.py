@@ -1,0 +1,107 @@
+"""One offer: a possible booking with its reasons, and the day that is none with its why."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from dispatch.models import Crew, Machine, PromiseLevel
+from dispatch.rules.costs import CostPart
+from dispatch.rules.verdicts import Verdict
+from dispatch.services.bookings import Ask, PlannedStint, Promised
+from jobs.models import Job
+from jobs.rules.clock import round_up_quarter
+from jobs.rules.plan import Plan, StageKind, Visit
+
+
+@dataclass(frozen=True, eq=False)
+class Offer:
+    """One possible booking with its reasons."""
+
+    job: Job
+    crew: Crew
+    crew_size: int
+    grinder: Machine
+    day: date
+    plan: Plan
+    verdict: Verdict
+    level: PromiseLevel
+    travel: tuple[tuple[int, int], ...]  # minutes before and after each visit
+    parts: tuple[CostPart, ...]
+    beyond: bool
+
+    @property
+    def cost(self) -> float:
+        """The sum of its parts, in the branch's money."""
+        return sum(part.amount for part in self.parts)
+
+    @property
+    def key(self) -> str:
+        """Names this offer in a form: crew and exact start; nothing else is trusted from there."""
+        return f"{self.crew.pk}@{self.plan.start:%Y-%m-%dT%H:%M}Z"
+
+    @property
+    def walk_on(self) -> datetime | None:
+        """Walk-on as promised: rounded up."""
+        return round_up_quarter(self.plan.walk_on) if self.plan.walk_on else None
+
+    @property
+    def drive_on(self) -> datetime | None:
+        """Drive-on as promised: rounded up."""
+        return round_up_quarter(self.plan.drive_on) if self.plan.drive_on else None
+
+    def ask(self, *, why: str = "", held_until: datetime | None = None, key: str = "") -> Ask:
+        """What a booking of this offer asks for."""
+        return Ask(
+            stints=self._stints(),
+            promised=Promised(
+                level=PromiseLevel.PLANNED if held_until else self.level,
+                walk_on_at=self.walk_on,
+                drive_on_at=self.drive_on,
+                drive_on_basis=self.plan.drive_on_basis,
+            ),
+            why=why,
+            held_until=held_until,
+            key=key,
+        )
+
+    def _stints(self) -> tuple[PlannedStint, ...]:
+        wet_until = self.plan.rain_safe or self.plan.top_end
+        grinds = [any(s.kind is StageKind.GRIND for s in v.stages) for v in self.plan.visits]
+        return tuple(
+            PlannedStint(
+                crew_id=self.crew.pk,
+                start=visit.start,
+                end=visit.end,
+                machine_ids=(self.grinder.pk,) if grind else (),
+                travel_before_min=before,
+                travel_after_min=after,
+                stages=stages_json(visit),
+                pour_at=self.plan.pour if visit.start <= self.plan.pour < visit.end else None,
+                wet_until=wet_until,
+            )
+            for visit, grind, (before, after) in zip(
+                self.plan.visits, grinds, self.travel, strict=True
+            )
+        )
+
+
+@dataclass(frozen=True)
+class RefusedDay:
+    """A day that is no offer, with the one sentence why."""
+
+    day: date
+    why: str
+    rank: int = 0
+
+
+def stages_json(visit: Visit) -> tuple[dict[str, Any], ...]:
+    """The stages of a visit as a row keeps them."""
+    return tuple(
+        {
+            "kind": stage.kind.value,
+            "start": stage.start.isoformat(),
+            "end": stage.end.isoformat(),
+            "hands": stage.hands,
+        }
+        for stage in visit.stages
+    )

@@ -1,0 +1,266 @@
+"""The search behind offers: every crew on every day for one job, or the reason why not."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date, datetime, time, timedelta
+from functools import cached_property
+
+from dispatch.models import Crew, CrewMembership, Machine, PromiseLevel
+from dispatch.reads.chain import beyond_forecast, lay, setting_for, verdict_on
+from dispatch.reads.offer import Offer, RefusedDay
+from dispatch.reads.staffing import Staffing, staffing
+from dispatch.rules.costs import Costs, cost_parts
+from dispatch.rules.findings import Level
+from dispatch.rules.firmness import firmest
+from dispatch.rules.travel import Point, travel_min
+from dispatch.rules.verdicts import Verdict
+from jobs.models import DayWish, Job
+from jobs.rules.clock import round_up_quarter, say_day, say_moment, say_time
+from jobs.rules.plan import Plan, StageKind
+from jobs.rules.refusals import CannotPlan, NeedsTwo
+from weather.rules.hours import HOUR
+
+AHEAD_DAYS = 21
+LATEST_SECOND_DAY = 3
+
+
+class NoOffer(Exception):
+    """Why a crew on a day is no offer; of several reasons the highest rank is shown."""
+
+    def __init__(self, sentence: str, rank: int) -> None:
+        super().__init__(sentence)
+        self.rank = rank
+
+
+class Search:
+    """Every crew on every day for one job, with what was read once for all of them."""
+
+    def __init__(self, *, job: Job, now: datetime, moving: int | None) -> None:
+        self.job = job
+        self.branch = job.branch
+        self.now = now
+        self.moving = moving
+        self.today = self.branch.today(now)
+        self.setting = setting_for(job, now=now)
+        self.costs = replace(Costs(), **self.branch.costs)
+        self.site: Point = (job.site.latitude, job.site.longitude)
+        depot = self.branch.depot_place
+        self.depot: Point = (float(depot.latitude), float(depot.longitude))
+
+    @cached_property
+    def staff(self) -> Staffing:
+        """The branch's calendar, read once."""
+        end = self.now + timedelta(days=AHEAD_DAYS + LATEST_SECOND_DAY + 2)
+        return staffing(self.branch, start=self.now, end=end, without=self.moving)
+
+    def days(self) -> list[date]:
+        """Days that can be asked about, from today on."""
+        return [self.today + timedelta(days=n) for n in range(AHEAD_DAYS + 1)]
+
+    def on(self, day: date) -> Iterator[Offer | RefusedDay]:
+        """Every crew's answer for one day; one refusal if the day is closed to all."""
+        closed = self._closed(day)
+        if closed:
+            yield RefusedDay(day, closed, 1)
+            return
+        if not self.staff.crews:
+            yield RefusedDay(day, "There is no crew in this branch yet.", 5)
+        for crew in self.staff.crews:
+            try:
+                yield self._with(crew, day)
+            except NoOffer as refusal:
+                yield RefusedDay(day, str(refusal), refusal.rank)
+
+    def _closed(self, day: date) -> str:
+        if day.weekday() not in self.branch.weekdays:
+            return f"{self.branch} does not work on {day:%A}s."
+        if day in self.staff.holidays:
+            return f"{say_day(day)} is {self.staff.holidays[day]}."
+        if day in self.job.days_off():
+            return f"{self.job.customer} cannot on {say_day(day)}."
+        if self.job.day_wish == DayWish.FIXED and day != self.job.wished_day:
+            fixed = self.job.wished_day
+            return f"{self.job.customer} can only on {say_day(fixed) if fixed else 'one day'}."
+        if self._latest(day) <= self.now:
+            return "The day is over."
+        return ""
+
+    def _with(self, crew: Crew, day: date) -> Offer:
+        people = self.staff.people(crew, day)
+        arrive, before_min = self._arrival(crew, day)
+        plan = self._plan(crew, day, arrive, len(people))
+        self._check_hours(plan, day)
+        travel = self._travel(crew, plan, before_min)
+        grinder = self._claims(crew, people, plan, travel)
+        self._check_car(plan)
+        latest = self._latest(plan.visits[-1].start.astimezone(self.branch.tz).date())
+        verdict = verdict_on(self.setting, plan, day_end=latest)
+        if verdict.level is Level.NO:
+            raise NoOffer(verdict.headline, 4)
+        return self._offer(crew, len(people), grinder, day, plan, verdict, travel)
+
+    def _offer(
+        self,
+        crew: Crew,
+        crew_size: int,
+        grinder: Machine,
+        day: date,
+        plan: Plan,
+        verdict: Verdict,
+        travel: tuple[tuple[int, int], ...],
+    ) -> Offer:
+        exposures = self.job.exposures()
+        lead = (day - self.today).days
+        level = firmest(
+            exposures=exposures,
+            fixed=self.job.day_wish == DayWish.FIXED,
+            lead_days=lead,
+            level=verdict.level,
+        )
+        enclosed = all(exposure.enclosed for exposure in exposures)
+        parts = cost_parts(
+            costs=self.costs,
+            level=verdict.level,
+            lead_days=lead,
+            travel_min=sum(before + after for before, after in travel),
+            waited_days=lead,
+            idle_h=max(0.0, (self._latest(day) - plan.visits[0].end) / HOUR),
+            takes_dry_day=enclosed and verdict.level is Level.GO and self._dry(day),
+            misses_wish=self.job.day_wish == DayWish.PREFERS and day != self.job.wished_day,
+        )
+        return Offer(
+            job=self.job,
+            crew=crew,
+            crew_size=crew_size,
+            grinder=grinder,
+            day=day,
+            plan=plan,
+            verdict=verdict,
+            level=PromiseLevel(level.value),
+            travel=travel,
+            parts=parts,
+            beyond=beyond_forecast(self.setting, plan),
+        )
+
+    def _arrival(self, crew: Crew, day: date) -> tuple[datetime, int]:
+        """When the crew can be there, after its other work of the day, and its minutes of road."""
+        opens = self.branch.at(day, max(self.branch.day_starts, self.job.site.opens or time(0)))
+        earlier = self.staff.on_day(crew, opens - 12 * HOUR, self._latest(day))
+        point = earlier[-1].point if earlier else self.depot
+        before_min = travel_min(point, self.site)
+        arrive = opens
+        if earlier:
+            arrive = max(opens, earlier[-1].end + timedelta(minutes=2 * before_min))
+        if arrive < self.now + timedelta(minutes=before_min):
+            arrive = self.now + timedelta(minutes=before_min)
+        return round_up_quarter(arrive), before_min
+
+    def _plan(self, crew: Crew, day: date, arrive: datetime, people: int) -> Plan:
+        if people < 2:
+            raise NoOffer(f"{crew} has {people or 'nobody'} on {say_day(day)}; resin needs two.", 2)
+        card = self.setting.card
+        try:
+            if not card.two_days:
+                plan = lay(self.setting, crew_size=people, start=self._quiet(day, arrive, people))
+                if plan.end <= self._latest(day) or not card.overnight:
+                    return plan
+            second = self._second_day(day)
+            return lay(self.setting, crew_size=people, start=arrive, second_start=second)
+        except NeedsTwo as refusal:
+            raise NoOffer(str(refusal), 2) from refusal
+        except CannotPlan as refusal:
+            raise NoOffer(str(refusal), 3) from refusal
+
+    def _quiet(self, day: date, arrive: datetime, people: int) -> datetime:
+        """Start so late that the first noisy stage falls after the quiet hours."""
+        quiet = self.branch.at(day, self.job.site.quiet_until or self.branch.quiet_until)
+        if arrive >= quiet:
+            return arrive
+        rates = self.setting.rates
+        return max(arrive, quiet - timedelta(hours=rates.set_up_h + rates.mask_h))
+
+    def _second_day(self, day: date) -> datetime:
+        for ahead in range(1, LATEST_SECOND_DAY + 1):
+            second = day + timedelta(days=ahead)
+            if not self._closed_for_second(second):
+                opens = max(self.branch.day_starts, self.job.site.opens or time(0))
+                return self.branch.at(second, opens)
+        raise NoOffer("There is no working day soon enough after it for the top coat.", 2)
+
+    def _closed_for_second(self, day: date) -> bool:
+        return (
+            day.weekday() not in self.branch.weekdays
+            or day in self.staff.holidays
+            or day in self.job.days_off()
+        )
+
+    def _check_hours(self, plan: Plan, day: date) -> None:
+        for visit in plan.visits:
+            latest = self._latest(visit.start.astimezone(self.branch.tz).date())
+            if visit.end > latest:
+                zone = self.setting.zone
+                needs = (visit.end - visit.start) / HOUR
+                raise NoOffer(
+                    f"It takes {needs:.1f} h from {say_time(visit.start, zone)}, "
+                    f"and work ends at {say_time(latest, zone)}.",
+                    2,
+                )
+
+    def _travel(
+        self, crew: Crew, plan: Plan, before_min: int
+    ) -> tuple[tuple[int, int], ...]:
+        home_min = travel_min(self.site, self.depot)
+        legs = []
+        for number, visit in enumerate(plan.visits):
+            end = visit.end
+            later = self.staff.on_day(crew, end, end + 12 * HOUR)
+            after = travel_min(self.site, later[0].point) if later else home_min
+            legs.append((before_min if number == 0 else home_min, after))
+        return tuple(legs)
+
+    def _claims(
+        self,
+        crew: Crew,
+        people: list[CrewMembership],
+        plan: Plan,
+        travel: tuple[tuple[int, int], ...],
+    ) -> Machine:
+        resources = [crew.resource_id, *(each.installer.resource_id for each in people)]
+        grinder: Machine | None = None
+        for visit, (before, after) in zip(plan.visits, travel, strict=True):
+            start = visit.start - timedelta(minutes=before)
+            end = visit.end + timedelta(minutes=after)
+            if not self.staff.free(resources, start, end):
+                raise NoOffer(f"{crew} has other work then.", 1)
+            if any(stage.kind is StageKind.GRIND for stage in visit.stages):
+                grinder = self.staff.free_grinder(start, end)
+                if grinder is None:
+                    raise NoOffer("Every grinder is out on another floor then.", 2)
+        if grinder is None:
+            raise NoOffer("There is no grinder in this branch yet.", 5)
+        return grinder
+
+    def _check_car(self, plan: Plan) -> None:
+        needed = self.job.car_needed_by
+        if needed is None:
+            return
+        zone = self.setting.zone
+        if plan.drive_on is None:
+            raise NoOffer(f"The car is needed back, and: {plan.drive_on_basis}", 3)
+        drive_on = round_up_quarter(plan.drive_on)
+        if drive_on > needed:
+            raise NoOffer(
+                f"Drive-on would be {say_moment(drive_on, zone)}, "
+                f"after the car is needed at {say_moment(needed, zone)}.",
+                3,
+            )
+
+    def _latest(self, day: date) -> datetime:
+        """When everybody must have left: the branch's day or the site's closing."""
+        closes = min(self.branch.day_ends, self.job.site.closes or time(23, 59))
+        return self.branch.at(day, closes)
+
+    def _dry(self, day: date) -> bool:
+        start = self.branch.at(day, time(6))
+        chance = self.setting.hours.between(start, start + 14 * HOUR).rain_chance_pct
+        return bool((chance < 15).all())

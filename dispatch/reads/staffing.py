@@ -1,0 +1,98 @@
+"""Who is free when: crews, people, machines and their claims over some days, read once."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from dispatch.models import Claim, Crew, CrewMembership, Machine, MachineKind, Stint
+from dispatch.rules.travel import Point
+from dispatch.services.claims import EPOCH, GRANULE, granules
+from jobs.models import Branch, Holiday
+
+
+@dataclass(frozen=True)
+class Busy:
+    """A stint that already stands, as far as a neighbour in time needs it."""
+
+    start: datetime
+    end: datetime
+    point: Point
+    booking_id: int
+
+
+@dataclass(frozen=True)
+class Staffing:
+    """Crews, people and machines of a branch with every quarter hour that is taken."""
+
+    branch: Branch
+    crews: tuple[Crew, ...]
+    grinders: tuple[Machine, ...]
+    memberships: tuple[CrewMembership, ...]
+    holidays: dict[date, str]
+    taken: dict[int, frozenset[int]]  # resource -> granules
+    busy: dict[int, tuple[Busy, ...]]  # crew -> stints
+
+    def people(self, crew: Crew, day: date) -> list[CrewMembership]:
+        """Who is in the crew on that day."""
+        return [
+            each
+            for each in self.memberships
+            if each.crew_id == crew.pk
+            and each.from_day <= day
+            and (each.until_day is None or each.until_day >= day)
+        ]
+
+    def free(self, resource_ids: Iterable[int], start: datetime, end: datetime) -> bool:
+        """Whether none of these resources is claimed in [start, end)."""
+        wanted = frozenset(granules(start, end))
+        return all(wanted.isdisjoint(self.taken.get(each, frozenset())) for each in resource_ids)
+
+    def free_grinder(self, start: datetime, end: datetime) -> Machine | None:
+        """A grinder nobody has in [start, end)."""
+        return next(
+            (each for each in self.grinders if self.free([each.resource_id], start, end)), None
+        )
+
+    def on_day(self, crew: Crew, start: datetime, end: datetime) -> list[Busy]:
+        """The crew's stints that touch [start, end), in order."""
+        return [b for b in self.busy.get(crew.pk, ()) if b.start < end and b.end > start]
+
+
+def staffing(
+    branch: Branch, *, start: datetime, end: datetime, without: int | None = None
+) -> Staffing:
+    """Read a branch's calendar for [start, end); `without` leaves out one booking being moved."""
+    first, last = (start - EPOCH) // GRANULE, (end - EPOCH) // GRANULE
+    claims = Claim.objects.filter(
+        resource__branch=branch, granule__gte=first, granule__lte=last
+    )
+    stints = Stint.objects.of_branch(branch).open().overlapping(start, end)
+    if without is not None:
+        claims = claims.exclude(stint__booking_id=without)
+        stints = stints.exclude(booking_id=without)
+    taken: dict[int, set[int]] = defaultdict(set)
+    for resource_id, granule in claims.values_list("resource_id", "granule"):
+        taken[resource_id].add(granule)
+    busy: dict[int, list[Busy]] = defaultdict(list)
+    for stint in stints.select_related("booking__job__site").order_by("start"):
+        site = stint.booking.job.site
+        busy[stint.crew_id].append(
+            Busy(stint.start, stint.end, (site.latitude, site.longitude), stint.booking_id)
+        )
+    return Staffing(
+        branch=branch,
+        crews=tuple(Crew.objects.of_branch(branch).working().select_related("resource", "lead")),
+        grinders=tuple(
+            Machine.objects.of_branch(branch).filter(kind=MachineKind.GRINDER, active=True)
+        ),
+        memberships=tuple(
+            CrewMembership.objects.of_branch(branch).select_related("installer")
+        ),
+        holidays=dict(
+            Holiday.objects.filter(branch=branch, day__gte=start.date() - timedelta(days=1))
+            .values_list("day", "name")
+        ),
+        taken={each: frozenset(numbers) for each, numbers in taken.items()},
+        busy={each: tuple(stints) for each, stints in busy.items()},
+    )

@@ -1,0 +1,151 @@
+"""Verdicts on open stints: worked out on each new forecast, kept with what they rest on."""
+
+from collections.abc import Sequence
+from dataclasses import asdict
+from datetime import datetime, timedelta
+from typing import Any
+
+from dispatch.models import OPEN_STATES, Booking, PromiseLevel, Stint, StoredVerdict
+from dispatch.reads.chain import Setting, beyond_forecast, lay, setting_for, verdict_on
+from dispatch.rules.verdicts import Verdict
+from dispatch.services import bookings
+from jobs.refusals import Refusal
+from jobs.rules.clock import round_up_quarter, say_moment
+from jobs.rules.plan import Plan, StageKind
+from jobs.rules.refusals import CannotPlan
+from jobs.writing import run_write
+
+WATCH_AHEAD = timedelta(days=11)
+
+
+def judge_open(*, now: datetime) -> int:
+    """Judge every open booking that a forecast can reach; return how many. Safe to repeat."""
+    judged = 0
+    for booking in _open(now):
+        if judge_booking(booking, now=now) is not None:
+            judged += 1
+    return judged
+
+
+def judge_booking(booking: Booking, *, now: datetime) -> Verdict | None:
+    """One verdict for all stints of a booking, kept; None where its plan cannot be laid out.
+
+    A promise of drive-on that the forecast no longer bears is moved later at once.
+    """
+    stints = list(booking.stints.standing().order_by("number").select_related("crew"))
+    if not stints:
+        return None
+    setting = setting_for(booking.job, now=now)
+    try:
+        plan = replan(setting, stints)
+    except CannotPlan as refusal:
+        _keep(stints=stints, fields=_unplanned(str(refusal)), setting=setting)
+        return None
+    closes = booking.branch.at(
+        stints[-1].start.astimezone(booking.branch.tz).date(), booking.branch.day_ends
+    )
+    verdict = verdict_on(setting, plan, day_end=closes)
+    _keep(stints=stints, fields=_fields(verdict), setting=setting)
+    _hold_promise(booking, setting, plan)
+    return verdict
+
+
+def replan(setting: Setting, stints: Sequence[Stint]) -> Plan:
+    """The plan of a booking as it stands, on today's forecast. Raises CannotPlan."""
+    first = stints[0]
+    second = stints[1].start if len(stints) > 1 else None
+    kinds = {stage.get("kind") for stage in first.stages}
+    split = StageKind.BASE if StageKind.BASE in kinds else StageKind.VERTICALS
+    return lay(
+        setting,
+        crew_size=max(1, first.installers.count()),
+        start=first.start,
+        second_start=second,
+        split_after=split,
+    )
+
+
+def _open(now: datetime) -> list[Booking]:
+    return list(
+        Booking.objects.filter(
+            state__in=OPEN_STATES,
+            stints__start__lt=now + WATCH_AHEAD,
+            stints__end__gt=now,
+        )
+        .distinct()
+        .select_related("branch__depot_place", "job__branch", "job__customer", "job__system")
+        .select_related("job__site__place")
+        .prefetch_related("job__floors__parts")
+        .order_by("pk")
+    )
+
+
+def _fields(verdict: Verdict) -> dict[str, Any]:
+    return {
+        "level": verdict.level.value,
+        "headline": verdict.headline[:400],
+        "checks": [
+            {**asdict(check), "at": check.at.isoformat() if check.at else None}
+            for check in verdict.checks
+        ],
+        "ways_out": list(verdict.ways_out),
+        "wet_from": verdict.wet_from,
+        "wet_until": verdict.wet_until,
+        "last_safe_pour": verdict.last_safe_pour,
+        "binds": verdict.binds[:160],
+        "slack_min": verdict.slack_min,
+        "firmness": verdict.firmness[:80],
+    }
+
+
+def _unplanned(why: str) -> dict[str, Any]:
+    return {"level": "unknown", "headline": why[:400], "checks": [], "ways_out": []}
+
+
+@run_write
+def _keep(*, stints: Sequence[Stint], fields: dict[str, Any], setting: Setting) -> None:
+    """Store the verdict for every stint, unless the last one said the same on this forecast."""
+    for stint in stints:
+        latest = stint.verdicts.filter(latest=True).first()
+        forecast = setting.forecast
+        if (
+            latest is not None
+            and latest.forecast_id == (forecast.pk if forecast else None)
+            and latest.headline == fields["headline"]
+            and latest.level == fields["level"]
+        ):
+            continue
+        stint.verdicts.filter(latest=True).update(latest=False)
+        StoredVerdict.objects.create(
+            stint=stint, forecast=forecast, made_at=setting.now, latest=True, **fields
+        )
+
+
+def _hold_promise(booking: Booking, setting: Setting, plan: Plan) -> None:
+    """Move a confirmed drive-on later when the night turns colder; never earlier by itself."""
+    if booking.promise != PromiseLevel.CONFIRMED or plan.drive_on is None:
+        return
+    if beyond_forecast(setting, plan):
+        return
+    drive_on = round_up_quarter(plan.drive_on)
+    if booking.drive_on_at is not None and drive_on <= booking.drive_on_at:
+        return
+    zone = booking.job.site.tz
+    try:
+        bookings.promise_later(
+            branch=booking.branch,
+            booking_id=booking.pk,
+            version=booking.version,
+            promised=bookings.Promised(
+                level=PromiseLevel.CONFIRMED,
+                walk_on_at=round_up_quarter(plan.walk_on) if plan.walk_on else None,
+                drive_on_at=drive_on,
+                drive_on_basis=plan.drive_on_basis,
+            ),
+            now=setting.now,
+            why=f"It is colder than planned, so drive-on is {say_moment(drive_on, zone)}.",
+        )
+    except Refusal:
+        return  # somebody changed the booking meanwhile; the next round looks again
+
+

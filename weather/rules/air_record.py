@@ -32,6 +32,11 @@ class AirRecord:
         run: Series = total - np.minimum.accumulate(np.minimum(total, 0.0))
         return run
 
+    def known_before(self, *, now_at: int, span_h: int) -> int:
+        """How many of the `span_h` hours before the hour at `now_at` are known."""
+        end = max(0, min(now_at, len(self.known)))
+        return int(self.known[max(0, now_at - span_h) : end].sum())
+
 
 def air_record(*, air_c: Series, now_at: int) -> AirRecord:
     """`air_c` with its gaps judged; `now_at` is the position of the hour that holds now."""

@@ -81,10 +81,16 @@ def garage_air_c(*, air_c: Series, house: House) -> Series:
     The offset is that of a frosty spell (outdoors at 0 °C or below); it fades to nothing as
     outdoors comes up to the heated inside, for then the house has no warmth to give.
     """
-    total = np.concatenate([[0.0], np.cumsum(air_c)])
+    known = ~np.isnan(air_c)
+    total = np.concatenate([[0.0], np.cumsum(np.where(known, air_c, 0.0))])
+    hours = np.concatenate([[0.0], np.cumsum(known)])
     last = np.arange(1, len(air_c) + 1)
+    # The first hours share the mean of the first day and a half: one hour says too little.
+    soonest = int(np.argmax(known)) + GARAGE_MEMORY_H if len(known) else 0
+    last = np.minimum(np.maximum(last, soonest), len(air_c))
     first = np.maximum(0, last - GARAGE_MEMORY_H)
-    mean = (total[last] - total[first]) / (last - first)
+    count = np.where(known, hours[last] - hours[first], np.nan)
+    mean = (total[last] - total[first]) / count
     indoors = max(house.indoor_c, 1.0)
     inside: Series = mean + house.garage_offset_c * np.clip((indoors - mean) / indoors, 0, 1)
     return inside

@@ -5,12 +5,13 @@ sun and sky. The sizes are judgement (about eight slabs in ten should lie inside
 meant to be tuned on readings taken on site.
 """
 
+from datetime import datetime
 from functools import lru_cache
 
 import numpy as np
 
 from weather.rules.exposures import Exposure
-from weather.rules.hours import Series
+from weather.rules.hours import HOUR, Hours, Series
 from weather.rules.slab_air import Felt
 from weather.rules.slab_formulas import air_step_share, wave_through_film
 
@@ -52,6 +53,14 @@ def half_width_c(
     sky = np.where(unknown_cloud, 1.0, SKY_DOUBT) * felt.sky_c * gain
     whole: Series = np.sqrt(MODEL_C[exposure] ** 2 + past**2 + (air * gain) ** 2 + sun**2 + sky**2)
     return whole
+
+
+def lead_h(*, hours: Hours, now: datetime) -> Series:
+    """How far (h) each hour lies beyond the issue of the forecast; 0 for hours gone by."""
+    issued = min(now, hours.issued_at or now)
+    position = np.arange(len(hours), dtype=np.float64)
+    lead: Series = np.maximum(position - (issued - hours.start) / HOUR, 0.0)
+    return np.where(position < hours.index(now), 0.0, lead)
 
 
 def reading_weight(*, exposure: Exposure, apart_h: Series) -> Series:

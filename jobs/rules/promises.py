@@ -19,7 +19,10 @@ MEAN_OVER = timedelta(hours=24)
 
 @dataclass(frozen=True)
 class DriveOn:
-    """When a car may come back, or None; the words and the mean slab that it rests on."""
+    """When a car may come back, or None; the mean slab it rests on.
+
+    `basis` is what it rests on, or why there is no date, in words to go into a sentence.
+    """
 
     at: datetime | None
     basis: str
@@ -42,17 +45,21 @@ def _by_row(card: Card, top_end: datetime, cold: SlabHours) -> DriveOn:
     """The row of the mean slab over the first 24 hours."""
     slab_c = mean_c(cold, top_end, top_end + MEAN_OVER)
     if isnan(slab_c):
-        return DriveOn(None, "No date yet: the first 24 hours after the top coat are not known.")
+        return DriveOn(None, "the first 24 hours after the top coat are not known yet")
     too_cold = _too_cold(card, slab_c)
     if too_cold:
         return too_cold
     try:
         wait_h = row_h(card.drive_on, slab_c)
-    except TooCold as refusal:
-        return DriveOn(None, f"No date is promised. {refusal}", slab_c)
+    except TooCold:
+        return DriveOn(
+            None,
+            f"its first 24 hours are too cold for the card, {degrees(slab_c)} on average",
+            slab_c,
+        )
     return DriveOn(
         top_end + timedelta(hours=wait_h),
-        f"{wait_h:.0f} hours for a slab of {degrees(slab_c)} on average over the first 24 hours.",
+        f"{wait_h:.0f} hours for a slab of {degrees(slab_c)} on average over the first 24 hours",
         slab_c,
     )
 
@@ -74,13 +81,13 @@ def _by_integral(card: Card, top_end: datetime, cold: SlabHours, grains: Series 
     if too_cold:
         return too_cold
     if cured is None:
-        return DriveOn(None, "No date yet: the hours that are known end before the coat is hard.")
+        return DriveOn(None, "the hours that are known end before the coat is hard")
     sheet = top_end + timedelta(hours=sheet_h(card.drive_on))
     slab_c = mean_c(cold, top_end, cured)
     return DriveOn(
         max(cured, sheet),
-        f"A slab of {degrees(slab_c)} on average; never before the "
-        f"{sheet_h(card.drive_on):.0f} hours of the data sheet.",
+        f"a slab of {degrees(slab_c)} on average, and never before the "
+        f"{sheet_h(card.drive_on):.0f} hours of the data sheet",
         slab_c,
     )
 
@@ -90,7 +97,7 @@ def _too_cold(card: Card, slab_c: float) -> DriveOn | None:
     if card.drive_on_min_c is None or slab_c >= card.drive_on_min_c:
         return None
     words = (
-        f"No date is promised: the slab is at {degrees(slab_c)} on average and the card "
-        f"gives none under {degrees(card.drive_on_min_c)}."
+        f"the slab is at {degrees(slab_c)} on average and the card gives no date under "
+        f"{degrees(card.drive_on_min_c)}"
     )
     return DriveOn(None, words, slab_c)

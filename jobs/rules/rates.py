@@ -9,10 +9,9 @@ from dataclasses import dataclass
 
 from jobs.rules.plan import Condition, StageKind, Work
 from jobs.rules.refusals import CannotPlan, NeedsTwo
+from jobs.rules.units import M2_PER_FT2, M_PER_FT
 
 CREW_OF_RATES = 2  # every pace below is that of two people
-FT_M = 0.3048
-FT2_M2 = FT_M**2
 
 
 @dataclass(frozen=True)
@@ -46,17 +45,17 @@ class Rates:
     set_up_h: float = 0.5  # common practice, 0.4 to 1.0
     mask_h: float = 0.25  # common practice
     # 500 sq ft in 2 to 3 h with a walk-behind grinder: a published installer's figure.
-    grind: Pace = Pace(m2_per_h=225 * FT2_M2)
-    edge_m_per_h: float | None = 60 * FT_M  # 40 to 100 lf/h by hand grinder
-    crack_m_per_h: float | None = 40 * FT_M  # 25 to 60 lf/h: chase, fill, shave
+    grind: Pace = Pace(m2_per_h=225 * M2_PER_FT2)
+    edge_m_per_h: float | None = 60 * M_PER_FT  # 40 to 100 lf/h by hand grinder
+    crack_m_per_h: float | None = 40 * M_PER_FT  # 25 to 60 lf/h: chase, fill, shave
     spall_h: float = 1 / 6  # 5 to 20 minutes each
     prove_h: float = 0.25  # a filler sets in 10 to 30 minutes
-    vacuum: Pace = Pace(fixed_h=0.1, m2_per_h=1500 * FT2_M2)
-    stem_m_per_h: float = 25 * FT_M  # 15 to 40 lf/h of stem wall, ground and coated
+    vacuum: Pace = Pace(fixed_h=0.1, m2_per_h=1500 * M2_PER_FT2)
+    stem_m_per_h: float = 25 * M_PER_FT  # 15 to 40 lf/h of stem wall, ground and coated
     step_h: float = 0.3  # 0.2 to 0.5 h each
-    base: Pace = Pace(fixed_h=0.25, m2_per_h=800 * FT2_M2)  # 500 to 1,200 sq ft/h
-    scrape: Pace = Pace(fixed_h=0.25, m2_per_h=800 * FT2_M2)
-    top: Pace = Pace(fixed_h=0.25, m2_per_h=800 * FT2_M2)
+    base: Pace = Pace(fixed_h=0.25, m2_per_h=800 * M2_PER_FT2)  # 500 to 1,200 sq ft/h
+    scrape: Pace = Pace(fixed_h=0.25, m2_per_h=800 * M2_PER_FT2)
+    top: Pace = Pace(fixed_h=0.25, m2_per_h=800 * M2_PER_FT2)
     pack_h: float = 0.5  # 0.5 to 1.0 h
     return_set_up_h: float = 0.25  # unloading on a second visit; common practice
     sealer_speed: float = 0.5  # thin paint or sealer: 80 to 125 of 225 sq ft/h

@@ -5,17 +5,28 @@ between alters nothing. The slab decides every wait, so the same floor has anoth
 another day.
 """
 
-from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
-from math import isnan
 
-from jobs.rules.cards import Card, CureTime
-from jobs.rules.cure import reached
-from jobs.rules.plan import Plan, Stage, StageKind, Visit, Work
-from jobs.rules.promises import drive_on
+from jobs.rules.cards import Card
+from jobs.rules.clock import round_up_quarter
+from jobs.rules.coats import Coater, Stretch
+from jobs.rules.plan import Plan, StageKind, Visit, Work
 from jobs.rules.rates import Rates, stage_hours
-from jobs.rules.refusals import CannotPlan, Unknown
+from jobs.rules.refusals import CannotPlan, NeedsTwo, TooCold, Unknown
 from weather.rules.hours import HOUR, Series, SlabHours
+
+__all__ = [
+    "CannotPlan",
+    "NeedsTwo",
+    "TooCold",
+    "Unknown",
+    "elapsed_h",
+    "hands_on_h",
+    "lay_out",
+    "pour_to_rain_safe_h",
+    "prepare_h",
+    "round_up_quarter",
+]
 
 PREPARE = (
     StageKind.SET_UP,
@@ -25,14 +36,6 @@ PREPARE = (
     StageKind.VERTICALS,
 )
 DAY = timedelta(hours=24)
-QUARTER = timedelta(minutes=15)
-EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-
-
-def round_up_quarter(instant: datetime) -> datetime:
-    """`instant`, or the next quarter hour after it: what is promised to a customer."""
-    exact = instant.astimezone(UTC)
-    return (exact + (EPOCH - exact) % QUARTER).astimezone(instant.tzinfo)
 
 
 def hands_on_h(*, work: Work, card: Card, rates: Rates, crew_size: int) -> float:
@@ -55,43 +58,6 @@ def prepare_h(*, work: Work, rates: Rates, crew_size: int) -> float:
     """Hours of preparing alone, from arriving to a floor that could be coated."""
     hours = stage_hours(work=work, rates=rates, crew_size=crew_size, resin=False)
     return sum(hours.get(kind, 0.0) for kind in PREPARE)
-
-
-@dataclass
-class _Stretch:
-    """One visit as it is laid out: stages follow one another from `now`."""
-
-    now: datetime
-    hours: dict[StageKind, float]
-    hands: int
-    stages: list[Stage] = field(default_factory=list)
-
-    def do(self, *kinds: StageKind) -> None:
-        for kind in kinds:
-            if kind in self.hours:
-                self._add(kind, self.now + timedelta(hours=self.hours[kind]), self.hands)
-
-    def wait(self, until: datetime) -> None:
-        if until > self.now:
-            self._add(StageKind.SET, until, 0)
-
-    def _add(self, kind: StageKind, end: datetime, hands: int) -> None:
-        self.stages.append(Stage(kind=kind, start=self.now, end=end, hands=hands))
-        self.now = end
-
-    def visit(self) -> Visit:
-        return Visit(tuple(self.stages))
-
-    def leave_until(self, back: datetime, *, set_up_h: float) -> "_Stretch":
-        """Pack, go, and begin the next visit; nobody comes back before having left."""
-        self.do(StageKind.PACK)
-        if back < self.now:
-            raise CannotPlan("The second visit would begin before the first one has ended.")
-        again = _Stretch(back.astimezone(UTC), {**self.hours}, self.hands)
-        again.hours[StageKind.SET_UP] = set_up_h
-        if set_up_h > 0:
-            again.do(StageKind.SET_UP)
-        return again
 
 
 def lay_out(
@@ -117,10 +83,10 @@ def lay_out(
     their lower limit is left to whoever judges the weather. Raises CannotPlan.
     """
     start = start.astimezone(UTC)
-    floor = _Floor(card=card, slab=slab, cold=cold_slab or slab, grains=grains)
+    floor = Coater(card=card, slab=slab, cold=cold_slab or slab, grains=grains)
     hours = _hours(work=work, card=card, rates=rates, crew_size=crew_size)
     split = _split(card, second_start, split_after)
-    going = _Stretch(start, hours, crew_size)
+    going = Stretch(start, hours, crew_size)
     visits: list[Visit] = []
 
     going.do(*PREPARE)
@@ -156,98 +122,3 @@ def _hours(*, work: Work, card: Card, rates: Rates, crew_size: int) -> dict[Stag
     if card.flake_kg_per_m2 == 0:
         hours.pop(StageKind.SCRAPE, None)
     return hours
-
-
-@dataclass(frozen=True)
-class _Base:
-    pour: datetime
-    pour_c: float
-    end: datetime
-    recoat_from: datetime
-    recoat_until: datetime
-
-
-@dataclass(frozen=True)
-class _Top:
-    start: datetime
-    start_c: float
-    end: datetime
-    abraded: bool
-
-
-@dataclass(frozen=True)
-class _Floor:
-    """A card on a slab: lays the two coats and knows when they are ready."""
-
-    card: Card
-    slab: SlabHours
-    cold: SlabHours
-    grains: Series | None
-
-    def base(self, going: _Stretch) -> _Base:
-        pour = going.now
-        pour_c = self._at_c(pour, "the base goes down")
-        going.do(StageKind.BASE)
-        ready = self.reached(self.card.set, going.now, pour_c)
-        if ready is None:
-            raise Unknown("The base does not set within the hours for which the slab is known.")
-        until = going.now + timedelta(hours=self.card.recoat_until_h)
-        return _Base(pour, pour_c, going.now, ready, until)
-
-    def top(self, going: _Stretch, base: _Base) -> _Top:
-        going.wait(base.recoat_from)
-        going.do(StageKind.SCRAPE)
-        abraded = going.now > base.recoat_until
-        if abraded:
-            going.do(StageKind.ABRADE)
-        start = going.now
-        start_c = self._at_c(start, "the top coat goes down")
-        going.do(StageKind.TOP)
-        top = _Top(start, start_c, going.now, abraded)
-        going.do(StageKind.PACK)
-        return top
-
-    def plan(self, visits: tuple[Visit, ...], base: _Base, top: _Top, *, waited: bool) -> Plan:
-        # A table by steps asks for the slab at the pour. Within one visit that is the first
-        # resin, but a slab that has cooled since is never read as the warmer one.
-        row_c = top.start_c if waited else min(base.pour_c, top.start_c)
-        chilled = replace(self, slab=self.cold)
-        cars = drive_on(card=self.card, top_end=top.end, cold=self.cold, grains=self.grains)
-        base_safe = self.card.base_rain_safe or self.card.rain_safe
-        return Plan(
-            visits=visits,
-            pour=base.pour,
-            base_end=base.end,
-            recoat_from=base.recoat_from,
-            recoat_until=base.recoat_until,
-            top_start=top.start,
-            top_end=top.end,
-            tack_free=self.reached(self.card.tack_free, top.end, row_c),
-            rain_safe=self.reached(self.card.rain_safe, top.end, row_c),
-            walk_on=chilled.reached(self.card.walk_on, top.end, row_c),
-            drive_on=cars.at,
-            drive_on_basis=cars.basis,
-            slab_at_pour_c=base.pour_c,
-            slab_at_top_c=top.start_c,
-            abraded=top.abraded,
-            base_rain_safe=self.reached(base_safe, base.end, base.pour_c) if waited else None,
-            drive_on_slab_c=cars.slab_c,
-        )
-
-    def _at_c(self, instant: datetime, moment: str) -> float:
-        slab_c = self.slab.at_c(instant)
-        if isnan(slab_c):
-            raise Unknown(f"The slab's temperature is not known for the hour when {moment}.")
-        return slab_c
-
-    def reached(self, time: CureTime, since: datetime, slab_c: float) -> datetime | None:
-        return reached(
-            time=time,
-            table=self.card.table,
-            since=since,
-            slab=self.slab,
-            stop_c=self.card.stop_c,
-            slab_at_pour_c=slab_c,
-            grains=self.grains,
-            grains_min=self.card.humidity_min_grains,
-        )

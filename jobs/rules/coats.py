@@ -1,0 +1,155 @@
+"""Coats: laying base and top in the course of a visit, and when each is ready."""
+
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime, timedelta
+from math import isnan
+
+from jobs.rules.cards import Card, CureTime
+from jobs.rules.cure import reached
+from jobs.rules.plan import Plan, Stage, StageKind, Visit
+from jobs.rules.promises import drive_on
+from jobs.rules.refusals import CannotPlan, Unknown
+from weather.rules.hours import Series, SlabHours
+
+
+@dataclass
+class Stretch:
+    """One visit as it is laid out: stages follow one another from `now`."""
+
+    now: datetime
+    hours: dict[StageKind, float]
+    hands: int
+    stages: list[Stage] = field(default_factory=list)
+
+    def do(self, *kinds: StageKind) -> None:
+        """Add these stages, one after another; those that take no time are left out."""
+        for kind in kinds:
+            if kind in self.hours:
+                self._add(kind, self.now + timedelta(hours=self.hours[kind]), self.hands)
+
+    def wait(self, until: datetime) -> None:
+        """Add a wait with nobody's hands in it, if `until` is still to come."""
+        if until > self.now:
+            self._add(StageKind.SET, until, 0)
+
+    def _add(self, kind: StageKind, end: datetime, hands: int) -> None:
+        self.stages.append(Stage(kind=kind, start=self.now, end=end, hands=hands))
+        self.now = end
+
+    def visit(self) -> Visit:
+        """The visit as laid out so far."""
+        return Visit(tuple(self.stages))
+
+    def leave_until(self, back: datetime, *, set_up_h: float) -> "Stretch":
+        """Pack, go, and begin the next visit; nobody comes back before having left."""
+        self.do(StageKind.PACK)
+        if back < self.now:
+            raise CannotPlan("The second visit would begin before the first one has ended.")
+        again = Stretch(back.astimezone(UTC), {**self.hours}, self.hands)
+        again.hours[StageKind.SET_UP] = set_up_h
+        if set_up_h > 0:
+            again.do(StageKind.SET_UP)
+        return again
+
+
+@dataclass(frozen=True)
+class Base:
+    """A base laid: from which instant and until which the next coat may follow."""
+
+    pour: datetime
+    pour_c: float
+    end: datetime
+    recoat_from: datetime
+    recoat_until: datetime
+
+
+@dataclass(frozen=True)
+class Top:
+    """A top coat laid."""
+
+    start: datetime
+    start_c: float
+    end: datetime
+    abraded: bool
+
+
+@dataclass(frozen=True)
+class Coater:
+    """A card on a slab: lays the two coats and knows when they are ready."""
+
+    card: Card
+    slab: SlabHours
+    cold: SlabHours
+    grains: Series | None
+
+    def base(self, going: Stretch) -> Base:
+        """Lay the base next in this visit. Raises Unknown where its wait is not known."""
+        pour = going.now
+        pour_c = self._at_c(pour, "the base goes down")
+        going.do(StageKind.BASE)
+        ready = self.ready(self.card.set, going.now, pour_c)
+        if ready is None:
+            raise Unknown("The base does not set within the hours for which the slab is known.")
+        until = going.now + timedelta(hours=self.card.recoat_until_h)
+        return Base(pour, pour_c, going.now, ready, until)
+
+    def top(self, going: Stretch, base: Base) -> Top:
+        """Wait, scrape, abrade if it is too late, lay the top and pack."""
+        going.wait(base.recoat_from)
+        going.do(StageKind.SCRAPE)
+        abraded = going.now > base.recoat_until
+        if abraded:
+            going.do(StageKind.ABRADE)
+        start = going.now
+        start_c = self._at_c(start, "the top coat goes down")
+        going.do(StageKind.TOP)
+        top = Top(start, start_c, going.now, abraded)
+        going.do(StageKind.PACK)
+        return top
+
+    def plan(self, visits: tuple[Visit, ...], base: Base, top: Top, *, waited: bool) -> Plan:
+        """The plan of these coats; `waited` says that the base waited for another visit."""
+        # A table by steps asks for the slab at the pour. Within one visit that is the first
+        # resin, but a slab that has cooled since is never read as the warmer one.
+        row_c = top.start_c if waited else min(base.pour_c, top.start_c)
+        chilled = replace(self, slab=self.cold)
+        cars = drive_on(card=self.card, top_end=top.end, cold=self.cold, grains=self.grains)
+        base_safe = self.card.base_rain_safe or self.card.rain_safe
+        return Plan(
+            visits=visits,
+            pour=base.pour,
+            base_end=base.end,
+            recoat_from=base.recoat_from,
+            recoat_until=base.recoat_until,
+            top_start=top.start,
+            top_end=top.end,
+            tack_free=self.ready(self.card.tack_free, top.end, row_c),
+            rain_safe=self.ready(self.card.rain_safe, top.end, row_c),
+            walk_on=chilled.ready(self.card.walk_on, top.end, row_c),
+            drive_on=cars.at,
+            drive_on_basis=cars.basis,
+            slab_at_pour_c=base.pour_c,
+            slab_at_top_c=top.start_c,
+            abraded=top.abraded,
+            base_rain_safe=self.ready(base_safe, base.end, base.pour_c) if waited else None,
+            drive_on_slab_c=cars.slab_c,
+        )
+
+    def _at_c(self, instant: datetime, moment: str) -> float:
+        slab_c = self.slab.at_c(instant)
+        if isnan(slab_c):
+            raise Unknown(f"The slab's temperature is not known for the hour when {moment}.")
+        return slab_c
+
+    def ready(self, time: CureTime, since: datetime, slab_c: float) -> datetime | None:
+        """When `time` has passed since `since`; a step card reads its row at `slab_c`."""
+        return reached(
+            time=time,
+            table=self.card.table,
+            since=since,
+            slab=self.slab,
+            stop_c=self.card.stop_c,
+            slab_at_pour_c=slab_c,
+            grains=self.grains,
+            grains_min=self.card.humidity_min_grains,
+        )

@@ -31,7 +31,7 @@ def find_postal_code(code: str) -> FoundPlace:
     wanted = code.strip()
     if not re.fullmatch(r"\d{5}(-?\d{4})?", wanted):
         raise NoSuchPlace(f"{code!r} is not a US postal code: it needs five digits.")
-    rows = zipcodes.matching(wanted[:5])
+    rows = zipcodes.matching(wanted[:5])  # type: ignore[no-untyped-call]
     if not rows:
         raise NoSuchPlace(
             f"No US postal code {wanted[:5]} is known. "

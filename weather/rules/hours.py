@@ -7,6 +7,7 @@ everywhere, and is never read as zero.
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -79,7 +80,7 @@ class Hours:
     @classmethod
     def unknown(cls, *, start: datetime, count: int, source: str = "") -> "Hours":
         """`count` hours from `start` of which nothing is known."""
-        layers = {name: np.full(count, np.nan) for name in LAYERS}
+        layers: dict[str, Any] = {name: np.full(count, np.nan) for name in LAYERS}
         return cls(
             start=start,
             **layers,

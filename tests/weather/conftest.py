@@ -1,0 +1,146 @@
+"""A forecast service on this machine: a real HTTP server that answers as a test tells it."""
+
+import gzip
+import json
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import suppress
+from dataclasses import dataclass, field
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from typing import Any
+
+import pytest
+
+from weather import http
+
+
+@dataclass
+class Reply:
+    """One answer: a document or raw bytes; `drip_s` waits between single bytes."""
+
+    body: Any = None
+    status: int = 200
+    kind: str = "application/geo+json"
+    headers: dict[str, str] = field(default_factory=dict)
+    packed: bool = False
+    drip_s: float = 0.0
+    drip_headers: bool = False
+    cut: bool = False
+
+    def content(self) -> bytes:
+        """The bytes to send."""
+        raw = self.body if isinstance(self.body, bytes) else json.dumps(self.body).encode()
+        return gzip.compress(raw) if self.packed else raw
+
+
+@dataclass
+class Seen:
+    """One request as it came."""
+
+    path: str
+    headers: dict[str, str]
+
+
+@dataclass
+class FakeService:
+    """Answers each path with its replies in turn; the last one stays."""
+
+    url: str = ""
+    replies: dict[str, list[Reply]] = field(default_factory=dict)
+    seen: list[Seen] = field(default_factory=list)
+
+    def say(self, path: str, *replies: Reply | dict[str, Any]) -> None:
+        """From now on, answer `path` (without its query) so."""
+        self.replies[path] = [r if isinstance(r, Reply) else Reply(r) for r in replies]
+
+    def paths(self) -> list[str]:
+        """The paths asked for so far, in order."""
+        return [seen.path for seen in self.seen]
+
+    def next(self, path: str) -> Reply:
+        """The reply whose turn it is."""
+        waiting = self.replies.get(path.partition("?")[0])
+        if not waiting:
+            return Reply(b"<html>not here</html>", status=404, kind="text/html")
+        return waiting.pop(0) if len(waiting) > 1 else waiting[0]
+
+
+def handler(service: FakeService) -> type[BaseHTTPRequestHandler]:
+    """A request handler that speaks for `service`."""
+
+    class Handler(BaseHTTPRequestHandler):
+        def do_GET(self) -> None:
+            service.seen.append(Seen(self.path, dict(self.headers)))
+            with suppress(OSError):
+                self.send(service.next(self.path))
+
+        def send(self, reply: Reply) -> None:
+            content = reply.content()
+            if reply.drip_headers:
+                self.drip(b"HTTP/1.1 200 OK\r\nX-Slow: " + b"x" * 10_000, reply.drip_s)
+                return
+            self.send_response(reply.status)
+            self.send_header("Content-Type", reply.kind)
+            self.send_header("Content-Length", str(len(content) + (100 if reply.cut else 0)))
+            if reply.packed:
+                self.send_header("Content-Encoding", "gzip")
+            for name, value in reply.headers.items():
+                self.send_header(name, value)
+            self.end_headers()
+            if reply.status == 304:
+                return
+            if reply.drip_s:
+                self.drip(content, reply.drip_s)
+            else:
+                self.wfile.write(content)
+
+        def drip(self, content: bytes, pause_s: float) -> None:
+            for position in range(len(content)):
+                self.wfile.write(content[position : position + 1])
+                self.wfile.flush()
+                time.sleep(pause_s)
+
+        def log_message(self, format: str, *args: Any) -> None:  # noqa: A002
+            """Say nothing."""
+
+    return Handler
+
+
+@pytest.fixture
+def start_service() -> Iterator[Callable[[], FakeService]]:
+    """`start_service()` starts one more service on a port of its own."""
+    servers: list[ThreadingHTTPServer] = []
+
+    def start() -> FakeService:
+        service = FakeService()
+        server = ThreadingHTTPServer(("127.0.0.1", 0), handler(service))
+        server.daemon_threads = True
+        service.url = f"http://127.0.0.1:{server.server_port}"
+        threading.Thread(target=server.serve_forever, args=(0.02,), daemon=True).start()
+        servers.append(server)
+        return service
+
+    yield start
+    for server in servers:
+        server.shutdown()
+        server.server_close()
+
+
+@pytest.fixture
+def nws(start_service, settings, monkeypatch) -> FakeService:
+    """The US service; the settings ask it, live, and waits between tries are short."""
+    service = start_service()
+    settings.FORECASTS = "live"
+    settings.FORECAST_CONTACT = "ops@floors.example"
+    settings.NWS_URL = service.url
+    monkeypatch.setattr(http.random, "uniform", lambda _low, _high: 0.01)
+    return service
+
+
+@pytest.fixture
+def metno(start_service, settings) -> FakeService:
+    """MET Norway; the settings ask it."""
+    service = start_service()
+    settings.METNO_URL = service.url
+    return service

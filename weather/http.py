@@ -1,0 +1,295 @@
+"""The one door to the network: forecast services are asked here and nowhere else.
+
+An answer is taken with suspicion: a total deadline (a server that drips a byte a second
+resets an ordinary timeout with each byte), a cap on the decoded size, no redirect to another
+host, and nothing but strict JSON. No proxy settings and no .netrc of the machine are used.
+"""
+
+import random
+import socket
+import threading
+import time
+import zlib
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from email.utils import parsedate_to_datetime
+from typing import Any
+from urllib.parse import urljoin, urlsplit
+
+import requests
+from django.conf import settings
+from django.utils import timezone
+from requests.adapters import HTTPAdapter
+from urllib3 import HTTPConnectionPool, HTTPSConnectionPool
+from urllib3.exceptions import HTTPError
+
+from weather.answers import BadAnswer, decode
+
+DEADLINE_S = 10.0
+CONNECT_S, READ_S = 3.0, 5.0
+MOST_BYTES = 4_000_000
+CHUNK_BYTES = 64 * 1024
+TRIES = 3
+PASSING = {429, 500, 502, 503, 504}
+# 403 is how both services say that our contact, our format or our pace offends them.
+STOP = {403, 429}
+LOCAL = {"127.0.0.1", "localhost", "::1"}
+JSON_TYPES = {"application/json", "application/geo+json", "application/ld+json"}
+
+
+class Trouble(Exception):
+    """No usable answer; the message says why in a sentence."""
+
+    kind = "place"  # whom it concerns: this "place", the whole "service", or "stop" asking
+    problem = ""
+    retry_after_s = 0.0
+
+
+class NoContact(Trouble):
+    """Nothing is asked without an honest contact, as the services' terms demand."""
+
+    kind = "setting"
+
+
+class Unreachable(Trouble):
+    """The service cannot be reached, or is too slow."""
+
+    kind = "service"
+
+
+class Refused(Trouble):
+    """The service answered with an error."""
+
+    def __init__(self, status: int, *, problem: str = "", retry_after_s: float = 0.0) -> None:
+        said = f" ({problem})" if problem else ""
+        super().__init__(f"The forecast service answered {status}{said}.")
+        self.status = status
+        self.problem = problem
+        self.retry_after_s = retry_after_s
+        self.kind = "stop" if status in STOP else "place"
+
+
+@dataclass(frozen=True)
+class Answer:
+    """A document with what the service said of its age; no document means "nothing new"."""
+
+    status: int
+    document: dict[str, Any] | None
+    last_modified: str
+    expires_at: datetime | None
+
+
+def get_json(base: str, path: str, *, accept: str, if_modified_since: str = "") -> Answer:
+    """The JSON document at `base` + `path`, within ten seconds and at most three tries.
+
+    `base` comes from the settings. Raises `Trouble`, or `BadAnswer` for a useless document.
+    """
+    headers = {
+        "User-Agent": user_agent(),
+        "Accept": accept,
+        "Accept-Encoding": "gzip",
+    }
+    if if_modified_since:
+        headers["If-Modified-Since"] = if_modified_since
+    url = _allowed(base, path)
+    ends = time.monotonic() + DEADLINE_S
+    for attempt in range(1, TRIES + 1):
+        try:
+            return _once(url, headers=headers, ends=ends)
+        except Trouble as trouble:
+            wait_s = _wait_s(trouble, attempt=attempt)
+            if wait_s is None or time.monotonic() + wait_s >= ends:
+                raise
+            time.sleep(wait_s)
+    raise AssertionError("unreachable: the last try returns or raises")
+
+
+def user_agent() -> str:
+    """Our name with the contact from the settings; refuses to go out without one."""
+    contact = str(settings.FORECAST_CONTACT).strip()
+    if not contact or not contact.isprintable() or not contact.isascii():
+        raise NoContact(
+            "No forecast is fetched: set SLABCAST_FORECAST_CONTACT to an e-mail address or "
+            "web page at which the forecast services can reach you."
+        )
+    return f"Slabcast/0.1 ({contact})"
+
+
+def _allowed(base: str, path: str) -> str:
+    """The address, if it is at one of the services of the settings and cannot be overheard."""
+    allowed = {urlsplit(known).netloc for known in (settings.NWS_URL, settings.METNO_URL)}
+    parts = urlsplit(base)
+    if parts.netloc not in allowed or parts.username or not path.startswith("/"):
+        raise Trouble(f"{parts.netloc} is not a forecast service of the settings.")
+    if parts.scheme != "https" and parts.hostname not in LOCAL:
+        raise Trouble(f"{parts.netloc} must be asked over https.")
+    return base.rstrip("/") + path
+
+
+def _wait_s(trouble: Trouble, *, attempt: int) -> float | None:
+    """Seconds to wait before the next try, or None when there shall be none."""
+    passing = isinstance(trouble, Unreachable) or (
+        isinstance(trouble, Refused) and trouble.status in PASSING
+    )
+    if not passing or attempt >= TRIES:
+        return None
+    return max(trouble.retry_after_s, random.uniform(0.1, 2.0**attempt / 2))  # noqa: S311
+
+
+def _once(url: str, *, headers: dict[str, str], ends: float) -> Answer:
+    """One try, with one redirect at most. When the time is up its sockets are shut."""
+    adapter = _Watched()
+    watch = threading.Timer(max(0.1, ends - time.monotonic()), adapter.shut)
+    watch.daemon = True
+    watch.start()
+    try:
+        with requests.Session() as session:
+            session.trust_env = False
+            session.headers.clear()
+            session.headers.update(headers)
+            session.mount("https://", adapter)
+            session.mount("http://", adapter)
+            return _followed(session, url)
+    except (BadAnswer, Refused) as trouble:
+        if adapter.late:  # what was cut off looks like nonsense
+            raise Unreachable("The forecast service is too slow.") from trouble
+        raise
+    except (requests.RequestException, HTTPError, OSError) as trouble:
+        said = "is too slow" if adapter.late else "cannot be reached"
+        name = type(trouble).__name__
+        raise Unreachable(f"The forecast service {said} ({name}).") from trouble
+    finally:
+        watch.cancel()
+
+
+class _Watched(HTTPAdapter):
+    """Remembers the sockets it opens, so that a clock can shut them at any moment.
+
+    Timeouts of reads begin anew with each byte, headers included; this one does not.
+    """
+
+    def __init__(self) -> None:
+        self.late = False
+        self._sockets: list[socket.socket] = []
+        super().__init__(max_retries=0)
+
+    def init_poolmanager(self, *args: Any, **kwargs: Any) -> None:
+        """Use connections that tell us of their sockets."""
+        super().init_poolmanager(*args, **kwargs)
+        self.poolmanager.pool_classes_by_scheme = {
+            "http": _pool(HTTPConnectionPool, self._sockets),
+            "https": _pool(HTTPSConnectionPool, self._sockets),
+        }
+
+    def shut(self) -> None:
+        """Time is up: whatever waits for a byte on these sockets wakes with an error."""
+        self.late = True
+        for opened in self._sockets:
+            with suppress(OSError):
+                # The plain method, also for TLS: the other thread is inside the TLS object.
+                socket.socket.shutdown(opened, socket.SHUT_RDWR)
+
+
+def _pool(kind: type[HTTPConnectionPool], sockets: list[socket.socket]) -> type[HTTPConnectionPool]:
+    base = kind.ConnectionCls
+
+    def connect(self: Any) -> None:
+        base.connect(self)
+        sockets.append(self.sock)
+
+    connection = type("Connection", (base,), {"connect": connect})
+    return type("Pool", (kind,), {"ConnectionCls": connection})
+
+
+def _followed(session: requests.Session, url: str) -> Answer:
+    for _ in range(2):  # the address itself, and one redirect
+        with session.get(
+            url, allow_redirects=False, stream=True, timeout=(CONNECT_S, READ_S)
+        ) as response:
+            if response.status_code not in {301, 302, 307, 308}:
+                return _answer(response)
+            url = _redirect(response)
+    raise BadAnswer("the service redirects again and again")
+
+
+def _redirect(response: requests.Response) -> str:
+    """Where to go next, if it is the same host; nobody sends us to another one."""
+    target = urljoin(response.url, response.headers.get("Location", ""))
+    before, after = urlsplit(response.url), urlsplit(target)
+    if (before.scheme, before.netloc) != (after.scheme, after.netloc):
+        raise BadAnswer(f"the service redirects to another host, {after.netloc[:60]}")
+    return target
+
+
+def _answer(response: requests.Response) -> Answer:
+    status = response.status_code
+    if status == 304:
+        return _stamped(response, None)
+    if status not in {200, 203}:  # 203: a version about to end, whose data are good
+        raise Refused(
+            status,
+            problem=_problem(response),
+            retry_after_s=retry_after_s(response.headers.get("Retry-After", "")),
+        )
+    kind = response.headers.get("Content-Type", "").partition(";")[0].strip().lower()
+    if kind not in JSON_TYPES:
+        raise BadAnswer(f"the service answered {kind or 'something nameless'}, not JSON")
+    return _stamped(response, decode(_body(response)))
+
+
+def _stamped(response: requests.Response, document: dict[str, Any] | None) -> Answer:
+    return Answer(
+        status=response.status_code,
+        document=document,
+        last_modified=response.headers.get("Last-Modified", "")[:60],
+        expires_at=http_date(response.headers.get("Expires", "")),
+    )
+
+
+def http_date(text: str) -> datetime | None:
+    """A date of an HTTP header in UTC, or None when it is none."""
+    try:
+        found = parsedate_to_datetime(text)
+    except (TypeError, ValueError, IndexError, OverflowError):
+        return None
+    return found.astimezone(UTC) if found.tzinfo else None
+
+
+def retry_after_s(text: str) -> float:
+    """Seconds that Retry-After asks for: from a number or a date; 0 for nonsense."""
+    if text.isascii() and text.isdigit() and len(text) < 12:
+        return float(text)
+    when = http_date(text)
+    return max(0.0, (when - timezone.now()).total_seconds()) if when else 0.0
+
+
+def _problem(response: requests.Response) -> str:
+    """The last word of the problem type in an error's body, as "InvalidPoint", if any."""
+    if "json" not in response.headers.get("Content-Type", ""):
+        return ""
+    try:
+        kind = decode(_body(response)).get("type")
+    except (BadAnswer, Trouble):
+        return ""
+    return str(kind).replace(":", "/").rpartition("/")[2][:60] if kind else ""
+
+
+def _body(response: requests.Response) -> bytes:
+    """The decoded body, refused when it is too long, damaged or cut off."""
+    encoding = response.headers.get("Content-Encoding", "identity").lower()
+    if encoding not in {"identity", "gzip", ""}:
+        raise BadAnswer(f"the answer is encoded as {encoding[:20]}, which was not asked for")
+    # Unpacked here under a limit: 300 kB on the wire can become 300 MB in memory.
+    unpacker = zlib.decompressobj(wbits=31) if encoding == "gzip" else None
+    body = bytearray()
+    for chunk in response.raw.stream(CHUNK_BYTES, decode_content=False):
+        try:
+            body += unpacker.decompress(chunk, MOST_BYTES + 1) if unpacker else chunk
+        except zlib.error:
+            raise BadAnswer("the answer is damaged gzip") from None
+        if len(body) > MOST_BYTES:
+            raise BadAnswer(f"the answer is longer than {MOST_BYTES} bytes")
+    if unpacker and not unpacker.eof:
+        raise BadAnswer("the answer is damaged gzip")
+    return bytes(body)

@@ -11,6 +11,17 @@ from jobs.rules.promises import drive_on
 from jobs.rules.refusals import CannotPlan, Unknown
 from weather.rules.hours import Series, SlabHours
 
+# What fewer hands can begin, only slower.
+SLOWED = frozenset({StageKind.GRIND, StageKind.VACUUM, StageKind.VERTICALS})
+
+
+@dataclass(frozen=True)
+class LateHands:
+    """Part of the crew comes later: until `joined_at` only `before` people are there."""
+
+    joined_at: datetime
+    before: int = 1
+
 
 @dataclass
 class Stretch:
@@ -19,13 +30,31 @@ class Stretch:
     now: datetime
     hours: dict[StageKind, float]
     hands: int
+    late: LateHands | None = None
     stages: list[Stage] = field(default_factory=list)
 
     def do(self, *kinds: StageKind) -> None:
         """Add these stages, one after another; those that take no time are left out."""
         for kind in kinds:
-            if kind in self.hours:
-                self._add(kind, self.now + timedelta(hours=self.hours[kind]), self.hands)
+            if kind not in self.hours:
+                continue
+            needed = timedelta(hours=self.hours[kind])
+            if self.late and self.now < self.late.joined_at:
+                self._short_handed(kind, needed, self.late)
+            else:
+                self._add(kind, self.now + needed, self.hands)
+
+    def _short_handed(self, kind: StageKind, needed: timedelta, late: LateHands) -> None:
+        """A stage begun by the few who are there, and finished by all."""
+        if kind not in SLOWED:
+            self._add(kind, self.now + needed, late.before)
+            return
+        slower = self.hands / late.before
+        alone = min(needed * slower, late.joined_at.astimezone(UTC) - self.now)
+        self._add(kind, self.now + alone, late.before)
+        rest = needed - alone / slower
+        if rest > timedelta(0):
+            self._add(kind, self.now + rest, self.hands)
 
     def wait(self, until: datetime) -> None:
         """Add a wait with nobody's hands in it, if `until` is still to come."""
@@ -45,7 +74,7 @@ class Stretch:
         self.do(StageKind.PACK)
         if back < self.now:
             raise CannotPlan("The second visit would begin before the first one has ended.")
-        again = Stretch(back.astimezone(UTC), {**self.hours}, self.hands)
+        again = Stretch(back.astimezone(UTC), {**self.hours}, self.hands, self.late)
         again.hours[StageKind.SET_UP] = set_up_h
         if set_up_h > 0:
             again.do(StageKind.SET_UP)
@@ -83,7 +112,12 @@ class Coater:
     grains: Series | None
 
     def base(self, going: Stretch) -> Base:
-        """Lay the base next in this visit. Raises Unknown where its wait is not known."""
+        """Lay the base next in this visit, with everybody there.
+
+        Raises Unknown where its wait is not known.
+        """
+        if going.late:
+            going.wait(going.late.joined_at.astimezone(UTC))
         pour = going.now
         pour_c = self._at_c(pour, "the base goes down")
         going.do(StageKind.BASE)

@@ -8,7 +8,7 @@ it for resin is this project's modelling choice. Temperatures in °C, times in h
 from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
-from math import exp, isnan
+from math import ceil, exp, floor, isnan
 
 import numpy as np
 
@@ -68,8 +68,14 @@ def spans_of(slab: SlabHours, since: datetime, until: datetime) -> list[tuple[fl
 
 def mean_c(slab: SlabHours, since: datetime, until: datetime) -> float:
     """Mean temperature of the slab between two instants; NaN if any hour is not known."""
-    spans = spans_of(slab, since, until)
-    return sum(hours * slab_c for hours, slab_c in spans) / sum(hours for hours, _ in spans)
+    begin, end = (since - slab.start) / HOUR, (until - slab.start) / HOUR
+    first, last = floor(begin), ceil(end)
+    if first < 0 or last > len(slab) or end <= begin:
+        return float("nan")
+    held = slab.mid_c[first:last]
+    # The first and the last hour count for the part of them that lies inside.
+    total = held.sum() - held[0] * (begin - first) - held[-1] * (last - end)
+    return float(total / (end - begin))
 
 
 def hours_at(time: CureTime, slab_c: Series) -> Series:

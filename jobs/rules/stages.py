@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 
 from jobs.rules.cards import Card
 from jobs.rules.clock import round_up_quarter
-from jobs.rules.coats import Coater, Stretch
+from jobs.rules.coats import Coater, LateHands, Stretch
 from jobs.rules.plan import Plan, StageKind, Visit, Work
 from jobs.rules.rates import Rates, stage_hours
 from jobs.rules.refusals import CannotPlan, NeedsTwo, TooCold, Unknown
@@ -17,6 +17,7 @@ from weather.rules.hours import HOUR, Series, SlabHours
 
 __all__ = [
     "CannotPlan",
+    "LateHands",
     "NeedsTwo",
     "TooCold",
     "Unknown",
@@ -72,6 +73,7 @@ def lay_out(
     cold_slab: SlabHours | None = None,
     grains: Series | None = None,
     split_after: StageKind = StageKind.BASE,
+    late: LateHands | None = None,
 ) -> Plan:
     """The whole job on the clock for a crew that arrives at `start` on this slab.
 
@@ -80,13 +82,14 @@ def lay_out(
     `second_start` a two-day card returns 24 hours later, or when the base is ready.
     `cold_slab` bounds the promises after the top (default: `slab` itself). `grains` is the
     water in the air by the hour of the slab, for cards that cure on moisture; without it
-    their lower limit is left to whoever judges the weather. Raises CannotPlan.
+    their lower limit is left to whoever judges the weather. `late` says that only part of
+    the crew is there from the start; the base waits for the rest. Raises CannotPlan.
     """
     start = start.astimezone(UTC)
     floor = Coater(card=card, slab=slab, cold=cold_slab or slab, grains=grains)
     hours = _hours(work=work, card=card, rates=rates, crew_size=crew_size)
     split = _split(card, second_start, split_after)
-    going = Stretch(start, hours, crew_size)
+    going = Stretch(start, hours, crew_size, late)
     visits: list[Visit] = []
 
     going.do(*PREPARE)

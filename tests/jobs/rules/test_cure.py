@@ -185,6 +185,8 @@ class TestWhateverTheSlabDoes:
         mean = mean_c(slab_of(NOON, series), since, since + 6 * HOUR)
 
         assert min(series) - 1e-9 <= mean <= max(series) + 1e-9
+        spans = spans_of(slab_of(NOON, series), since, since + 6 * HOUR)
+        assert mean == pytest.approx(sum(hours * at_c for hours, at_c in spans) / 6, abs=1e-6)
 
     @given(areas=st.tuples(st.floats(5, 400), st.floats(5, 400)), at_c=st.floats(5, 32))
     def test_more_area_is_never_shorter(self, areas, at_c):

@@ -15,6 +15,7 @@ from jobs.rules.catalogue import METHACRYLATE, MOISTURE_CURE, ONE_DAY
 from jobs.rules.plan import Plan, StageKind, Work
 from jobs.rules.refusals import CannotPlan, NeedsTwo, TooCold, Unknown
 from jobs.rules.stages import (
+    LateHands,
     elapsed_h,
     hands_on_h,
     lay_out,
@@ -352,6 +353,28 @@ def test_a_split_after_preparing_coats_on_the_second_visit():
     assert abs(plan.top_end - clock(zone, "2026-08-08 08:20")) <= 2 * MINUTE
     assert abs(plan.rain_safe - clock(zone, "2026-08-08 12:20")) <= 2 * MINUTE
     assert plan.base_rain_safe is None
+
+
+class TestAHelperWhoComesLater:
+    ZONE = "America/Chicago"
+
+    def plan(self, joined: str) -> Plan:
+        start = clock(self.ZONE, "2026-05-06 07:00")
+        late = LateHands(clock(self.ZONE, f"2026-05-06 {joined}"))
+        return planned(floor_of(440), start, steady(start, 20), late=late)
+
+    def test_one_person_grinds_at_half_speed_until_ten(self):
+        plan = self.plan("10:00")
+
+        assert at(plan.pour, clock(self.ZONE, "2026-05-06 11:25"))
+        grinding = [s for s in plan.visits[0].stages if s.kind is StageKind.GRIND]
+        assert [stage.hands for stage in grinding] == [1, 2]
+
+    def test_the_base_waits_for_the_second_person(self):
+        plan = self.plan("15:00")
+
+        assert at(plan.pour, clock(self.ZONE, "2026-05-06 15:00"))
+        assert next(s for s in plan.visits[0].stages if s.kind.wait).end == plan.pour
 
 
 class TestRefusals:

@@ -80,14 +80,8 @@ def humidity(scene: Scene, surface: Surface) -> Check | None:
     ]
     if scene.plan.tack_free is not None:
         # What comes after the last stroke slows the cure, but nobody stands in it with a roller.
-        found.append(
-            _humid(
-                scene,
-                (scene.plan.pour, scene.plan.tack_free),
-                no_pct=None,
-                care_pct=highest,
-            )
-        )
+        tacky = scene.wet_spans(scene.plan.tack_free)
+        found += [_humid(scene, span, no_pct=None, care_pct=highest) for span in tacky]
     worst = max(found, key=lambda check: check.level.severity)
     return _indoors(surface, worst)
 

@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from dispatch.rules.checks import visit_end
+from dispatch.rules.checks import coating_spans, visit_end
 from dispatch.rules.findings import Level, Scene, Surface, slab_stretch
 from dispatch.rules.rain import period, roofed_level
 from dispatch.rules.slab_checks import gap_over_dew
@@ -22,6 +22,8 @@ from weather.rules.hours import HOUR, floor_hour
 
 BEFORE = timedelta(hours=24)
 AFTER = timedelta(hours=24)
+# A start still earlier than this is another booking, not an earlier start of this one.
+EARLIER = timedelta(hours=8)
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,10 +89,11 @@ def last_safe_pour(scene: Scene) -> LastPour | None:
 
 
 def _ahead(scene: Scene, pour: datetime) -> bool:
-    """Whether a pour lies before the planned one, after now, on the same day at the site."""
+    """Whether a pour lies between now and the planned one, near it, on the same day."""
     zone = scene.words.zone
     same_day = pour.astimezone(zone).date() == scene.plan.pour.astimezone(zone).date()
-    return scene.now <= pour < scene.plan.pour and same_day and _in_time(scene, pour)
+    earliest = max(scene.now, scene.plan.pour - EARLIER)
+    return earliest <= pour < scene.plan.pour and same_day and _in_time(scene, pour)
 
 
 def _in_time(scene: Scene, pour: datetime) -> bool:
@@ -146,7 +149,8 @@ def bars_of(scene: Scene, surface: Surface) -> Iterator[Bar]:
         yield Bar("flake wind", start, flake, plan.base_end - plan.pour)
     if surface.exposure is not Exposure.INTERIOR:
         humid = scene.stretch("humidity_pct", start, end).values > scene.card.humidity_max_pct
-        yield Bar("humidity", start, humid, plan.top_end - plan.pour)
+        for first, last in coating_spans(scene):
+            yield Bar("humidity", start, humid, last - first, first - plan.pour)
     yield from _slab_bars(scene, surface, start, end)
 
 

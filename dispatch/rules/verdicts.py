@@ -41,12 +41,29 @@ __all__ = [
 ]
 
 
+ORDER = (
+    "dryness",
+    "rain",
+    "dew",
+    "slab",
+    "air",
+    "wind",
+    "humidity",
+    "dry air",
+    "closing",
+    "night",
+    "forecast",
+)
+
+
 @dataclass(frozen=True)
 class Verdict:
     """What the software says of a plan on one forecast.
 
-    `checks` lie worst first. `firmness` is how much a forecast of that lead is worth: firm,
-    likely or watch. It is a second mark beside the level and does not change it.
+    `checks` lie worst first. `last_safe_pour` is None where no pour of that day holds, where
+    too little is known, and on a go where nothing known would stop a later one. `firmness`
+    is how much a forecast of that lead is worth: firm, likely or watch. It is a second mark
+    beside the level and does not change it.
     """
 
     level: Level
@@ -116,12 +133,7 @@ def _surfaces(
 
 def _verdict(scene: Scene) -> Verdict:
     """All checks, the last safe pour and the ways out put together."""
-    checks = tuple(
-        sorted(
-            every(scene),
-            key=lambda check: (-check.level.severity, check.at or scene.now),
-        )
-    )
+    checks = tuple(sorted(every(scene), key=_rank))
     level = Level.worst(*(check.level for check in checks))
     last = last_safe_pour(scene)
     slack_min = None
@@ -143,6 +155,13 @@ def _verdict(scene: Scene) -> Verdict:
     )
 
 
+def _rank(check: Check) -> tuple[int, int]:
+    """Worst first; among equals what cannot be helped on the day, then what can."""
+    # An old forecast explains every other unknown, but is the least of the cares.
+    first = check.level is Level.UNKNOWN and check.name == "forecast"
+    return -check.level.severity, -1 if first else ORDER.index(check.name)
+
+
 def firmness(lead_h: float, thresholds: Thresholds) -> str:
     """How much a forecast is worth that far ahead: firm, likely or watch."""
     if lead_h <= thresholds.firm_h:
@@ -153,7 +172,7 @@ def firmness(lead_h: float, thresholds: Thresholds) -> str:
 def _headline(scene: Scene, *, level: Level, checks: Sequence[Check], last: LastPour | None) -> str:
     """The reason in one sentence, with both numbers and the hour."""
     if level is Level.GO:
-        return _good(scene, last)
+        return _good(scene, checks, last)
     told = checks[0].sentence[:-1]
     names = dict.fromkeys(check.name for check in checks if check.level is level)
     others = [name for name in names if name != checks[0].name]
@@ -164,12 +183,12 @@ def _headline(scene: Scene, *, level: Level, checks: Sequence[Check], last: Last
     return f"{told}."
 
 
-def _good(scene: Scene, last: LastPour | None) -> str:
+def _good(scene: Scene, checks: Sequence[Check], last: LastPour | None) -> str:
     """The headline where nothing stands in the way: the next thing that would, and by when."""
     say = scene.words
     safe = scene.plan.rain_safe
     if last is None or safe is None:
-        return f"Every limit holds from the pour at {say.clock(scene.plan.pour)}."
+        return next(check.sentence for check in checks if check.name == "dew")
     told = last.binds[:1].upper() + last.binds[1:]
     return (
         f"{told} is after the floor is rain-safe at {say.clock(safe)}; "

@@ -50,13 +50,14 @@ def _for_names(scene: Scene, bad: Sequence[Check]) -> Iterator[str]:
     """What each trouble asks for by itself."""
     names = {check.name for check in bad}
     enclosed = any(surface.exposure.enclosed for surface in scene.surfaces)
-    hot = [check for check in bad if check.name == "slab" and _hot(scene, check)]
-    cold = [check for check in bad if check.name == "slab" and _cold(scene, check)]
+    slabs = [check for check in bad if check.name == "slab"]
+    warm = [check for check in slabs if check.level is Level.CARE and _hot(scene, check)]
+    cold = [check for check in slabs if _cold(scene, check)]
     if _meter(scene, bad) or any(surface.weak for surface in scene.surfaces):
         yield METER_FIRST
     if "dew" in names and enclosed:
         yield DOOR_SHUT
-    if hot:
+    if warm:
         yield SMALL_BATCHES
     if cold and enclosed:
         yield HEAT
@@ -68,7 +69,7 @@ def _for_names(scene: Scene, bad: Sequence[Check]) -> Iterator[str]:
 
 def _meter(scene: Scene, bad: Sequence[Check]) -> bool:
     """Whether a reading would tell more: a slab near a limit, or one wetted of late."""
-    near = any(check.name in {"dew", "dryness"} for check in bad)
+    near = any(check.name in {"dew", "dryness"} and check.level is not Level.NO for check in bad)
     if near or scene.dryness is None or scene.dryness.metered:
         return near
     recent = scene.plan.pour - timedelta(hours=2 * scene.thresholds.dry_care_h)

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from jobs.rules.units import f_difference, f_from_c, inches_from_mm, mph_from_kmh
 
 NOT_KNOWN = "not known"
+DAYS_OF_WEEK = 7
 
 
 @dataclass(frozen=True)
@@ -37,17 +38,22 @@ class Words:
         if self.us:
             hour, half = local.hour % 12 or 12, "AM" if local.hour < 12 else "PM"
             text = f"{hour}:{local:%M} {half}" if local.minute else f"{hour} {half}"
-        return text if local.date() == self.day else f"{local:%a} {text}"
+        if local.date() == self.day:
+            return text
+        # A weekday names one day only within the week around the pour.
+        if abs((local.date() - self.day).days) < DAYS_OF_WEEK:
+            return f"{local:%a} {text}"
+        return f"{local:%b} {local.day} {text}"
 
     def temperature(self, value_c: float) -> str:
         """A temperature."""
         if not isfinite(value_c):
             return NOT_KNOWN
-        return f"{f_from_c(value_c):.0f} °F" if self.us else f"{value_c:.1f} °C"
+        return f"{plain(f_from_c(value_c))} °F" if self.us else f"{plain(value_c)} °C"
 
     def difference(self, value_c: float) -> str:
-        """A difference of temperatures, to a tenth because limits are that close."""
-        return f"{f_difference(value_c):.1f} °F" if self.us else f"{value_c:.1f} °C"
+        """A difference of temperatures."""
+        return f"{plain(f_difference(value_c))} °F" if self.us else f"{plain(value_c)} °C"
 
     def rain(self, value_mm: float) -> str:
         """A depth of rain."""
@@ -58,12 +64,20 @@ class Words:
         return f"{mph_from_kmh(value_kmh):.0f} mph" if self.us else f"{value_kmh:.0f} km/h"
 
 
+def plain(value: float) -> str:
+    """A number to a tenth, as limits are that close, and no tenth where it is none."""
+    return f"{value:.1f}".removesuffix(".0")
+
+
 def share(value_pct: float) -> str:
     """A percentage."""
-    return f"{value_pct:.0f} %"
+    return f"{plain(value_pct)} %"
 
 
 def span(value: timedelta) -> str:
-    """A length of time in whole hours, or in minutes below two hours."""
+    """A length of time: minutes below two hours, whole hours below four days, then days."""
     minutes = round(value.total_seconds() / 60)
-    return f"{minutes} min" if abs(minutes) < 120 else f"{minutes // 60} h"
+    if minutes < 2 * 60:
+        return f"{minutes} min"
+    hours = minutes // 60
+    return f"{hours} h" if hours < 4 * 24 else f"{hours // 24} days"

@@ -28,7 +28,7 @@ def named(verdict, name):
     return next(check for check in verdict.checks if check.name == name)
 
 
-# --- An open patio with showers in the evening -----------------------------------------------
+# --- An open patio with showers in the evening --------------------------------------------------
 
 
 @pytest.fixture
@@ -128,7 +128,7 @@ def test_a_crew_that_leaves_after_closing_is_no(evening_showers):
     assert "1:30 PM" in verdict.headline
 
 
-# --- A patio washed, and rained on in the night after -----------------------------------------
+# --- A patio washed, and rained on in the night after -------------------------------------------
 
 
 @pytest.fixture
@@ -180,6 +180,7 @@ def test_the_morning_after_rain_is_no_for_dryness_and_not_for_rain(wet_patio):
     assert verdict.level is Level.NO
     assert named(verdict, "dryness").level is Level.NO
     assert named(verdict, "rain").level is Level.GO
+    assert verdict.checks[0].name == "dryness"
 
 
 def test_the_half_that_dries_later_rules(wet_patio):
@@ -229,7 +230,7 @@ def test_rain_after_it_looked_dry_restarts_the_clock(wet_patio):
     assert named(verdict, "dryness").level is Level.NO
 
 
-# --- A cold garage under warm wet air ----------------------------------------------------------
+# --- A cold garage under warm wet air -----------------------------------------------------------
 
 
 @pytest.fixture
@@ -268,6 +269,7 @@ def test_a_dry_warm_day_is_no_where_the_slab_is_below_the_dew_point(spring_thaw)
     assert verdict.level is Level.NO
     found = named(verdict, "dew")
     assert found.level is Level.NO
+    assert verdict.headline.startswith("Slab 8.5 °C is 5.6 °C below")
     assert found.value == pytest.approx(8.5 - 14.1)
     assert "Slab 8.5 °C is 5.6 °C below the dew point 14.1 °C" in found.sentence
 
@@ -357,7 +359,7 @@ def test_wind_and_rain_after_the_top_do_not_matter_indoors(desert):
     assert {check.name for check in verdict.reasons} <= {"slab"}
 
 
-# --- Storms in the afternoon, and one the evening before -----------------------------------------
+# --- Storms in the afternoon, and one the evening before ----------------------------------------
 
 
 @pytest.fixture
@@ -414,7 +416,7 @@ def test_a_forecast_storm_restarts_the_clock_for_the_day_after(monsoon):
     assert named(verdict, "rain").level is Level.GO
 
 
-# --- Parts, roofs and words ------------------------------------------------------------------------
+# --- Parts, roofs and words ---------------------------------------------------------------------
 
 
 def test_an_apron_is_held_to_its_own_rule(evening_showers):

@@ -1,5 +1,7 @@
 """Refusals: what was asked cannot be, said in a sentence for a person."""
 
+from collections.abc import Mapping
+
 
 class Refusal(Exception):
     """Something that was asked cannot be done. `str()` is a sentence a person can act on.
@@ -41,3 +43,14 @@ class NotFound(Refusal):
 
     code = "not_found"
     status = 404
+
+
+class Invalid(Refusal):
+    """What was typed cannot be taken in: `problems` has a sentence for every field at fault."""
+
+    code = "invalid"
+    status = 422
+
+    def __init__(self, problems: Mapping[str, str]) -> None:
+        super().__init__(" ".join(problems.values()), field=next(iter(problems), None))
+        self.problems = dict(problems)

@@ -1,0 +1,1 @@
+"""Every write of the jobs: one function, one promise, one transaction."""

@@ -16,10 +16,24 @@ from django.utils.safestring import SafeString, mark_safe
 
 from dispatch.rules import pictures
 from dispatch.rules.pictures.svg import LEVEL_WORDS, level_or_unknown
-from jobs.rules import clock, units
+from jobs.rules import clock as clocks
+from jobs.rules import units
 
 register = template.Library()
 UNKNOWN = "unknown"
+STAGE_WORDS = {
+    "set_up": "set up",
+    "mask": "mask off",
+    "grind": "grind and repair",
+    "vacuum": "vacuum",
+    "verticals": "steps and stem walls",
+    "base": "base coat and broadcast",
+    "set": "wait for the set",
+    "scrape": "scrape and vacuum",
+    "abrade": "abrade",
+    "top": "top coat",
+    "pack": "watch and pack",
+}
 Number = float | int | Decimal | None
 
 
@@ -152,15 +166,21 @@ def zone_of(whose: object) -> ZoneInfo:
 
 
 @register.filter
-def localtime(instant: datetime | None, whose: object) -> str:
+def moment(instant: datetime | None, whose: object) -> str:
     """Day and time on the wall there: Tue Dec 1, 7:05 AM."""
-    return UNKNOWN if instant is None else clock.say_moment(instant, zone_of(whose))
+    return UNKNOWN if instant is None else clocks.say_moment(instant, zone_of(whose))
 
 
 @register.filter
-def local_clock(instant: datetime | None, whose: object) -> str:
+def clock(instant: datetime | None, whose: object) -> str:
     """Only the time on the wall there: 7:05 AM."""
-    return UNKNOWN if instant is None else clock.say_time(instant, zone_of(whose))
+    return UNKNOWN if instant is None else clocks.say_time(instant, zone_of(whose))
+
+
+@register.filter
+def stage(kind: object) -> str:
+    """A stage of the job as the trade says it."""
+    return STAGE_WORDS.get(str(kind), str(kind).replace("_", " "))
 
 
 @register.filter
@@ -169,14 +189,14 @@ def local_day(instant: datetime | date | None, whose: object) -> str:
     if instant is None:
         return UNKNOWN
     if isinstance(instant, datetime):
-        return clock.say_day(instant.astimezone(zone_of(whose)).date())
-    return clock.say_day(instant)
+        return clocks.say_day(instant.astimezone(zone_of(whose)).date())
+    return clocks.say_day(instant)
 
 
 @register.simple_tag
 def span(start: datetime, end: datetime, whose: object) -> str:
     """A stretch of time there; the second day is named only if it is another."""
-    return clock.say_span(start, end, zone_of(whose))
+    return clocks.say_span(start, end, zone_of(whose))
 
 
 @register.filter

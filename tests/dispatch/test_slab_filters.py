@@ -9,6 +9,7 @@ import pytest
 from django.template import engines
 
 from dispatch.templatetags import slab
+from jobs.rules.plan import StageKind
 
 NAN = float("nan")
 OHIO = ZoneInfo("America/New_York")
@@ -57,15 +58,20 @@ def test_a_branch_decides_its_units_and_its_clock():
     branch = SimpleNamespace(units="metric", tz=OHIO)
 
     assert slab.temperature(20, branch) == "20.0 °C"
-    assert slab.local_clock(datetime(2026, 6, 9, 17, 11, tzinfo=UTC), branch) == "1:11 PM"
+    assert slab.clock(datetime(2026, 6, 9, 17, 11, tzinfo=UTC), branch) == "1:11 PM"
 
 
 def test_an_instant_is_said_in_the_zone_of_the_site():
     instant = datetime(2026, 6, 10, 2, 30, tzinfo=UTC)
 
-    assert slab.localtime(instant, OHIO) == "Tue Jun 9, 10:30 PM"
+    assert slab.moment(instant, OHIO) == "Tue Jun 9, 10:30 PM"
     assert slab.local_day(instant, "America/New_York") == "Tue Jun 9"
     assert slab.local_day(date(2026, 6, 10), OHIO) == "Wed Jun 10"
+
+
+def test_every_stage_has_words():
+    assert {kind.value for kind in StageKind} == set(slab.STAGE_WORDS)
+    assert slab.stage(StageKind.TOP) == "top coat"
 
 
 def test_a_verdict_is_a_mark_and_a_word_and_an_odd_level_is_unknown():

@@ -141,7 +141,7 @@ def padded(values: tuple[float | None, ...], day: DayColumn) -> list[float | Non
 
 def ticks(day: DayColumn, axis: Axis, *, twelve: bool) -> str:
     """Three clock hours under the weather of a day."""
-    words = ("6 am", "noon", "6 pm") if twelve else ("6", "12", "18")
+    words = ("6 AM", "noon", "6 PM") if twelve else ("6", "12", "18")
     places = [axis.x(day.elapsed(hour)) for hour in TICKS]
     marks = path("tick", [line(x, MARGIN_FOOT, x, MARGIN_FOOT + 4) for x in places])
     return marks + "".join(

@@ -130,12 +130,12 @@ def wrapped(content: str, *, room_px: float, size_px: float) -> list[str]:
 
 
 def clock(hour: float, *, twelve: bool) -> str:
-    """The hour of a day as people say it: 13:11, or 1:11 pm where clocks have twelve hours."""
+    """The hour of a day as people say it: 13:11, or 1:11 PM where clocks have twelve hours."""
     whole, minute = divmod(round(hour * 60) % 1440, 60)
     if not twelve:
         return f"{whole:02d}:{minute:02d}"
     if minute == 0 and whole % 12 == 0:
         return "noon" if whole else "midnight"
-    half = "am" if whole < 12 else "pm"
+    half = "AM" if whole < 12 else "PM"
     minutes = f":{minute:02d}" if minute else ""
     return f"{(whole - 1) % 12 + 1}{minutes} {half}"

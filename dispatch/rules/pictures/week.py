@@ -110,7 +110,7 @@ class WeekPicture:
     rain_limit_pct: float = 30.0
     now_h: float | None = None
     fahrenheit: bool = False
-    twelve: bool = False  # clocks with am and pm
+    twelve: bool = False  # clocks with AM and PM
     key: str = "week"  # prefix of ids, where two pictures share a page
 
 

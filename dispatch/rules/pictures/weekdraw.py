@@ -274,7 +274,8 @@ def draw_rail(
 
     The name stands right of the wheel, or on the rail where it would leave the picture.
     """
-    words = f"{stint.title}: drive-on {stint.drive_on_label}".rstrip()
+    name = stint.title.partition(",")[0]
+    words = f"{name}: drive-on {stint.drive_on_label}".rstrip()
     room = width_px(words, size_px=SMALL_PX)
     later = at >= RIGHT - 1  # after this week: an arrow in place of the wheel
     inward = at + 10 + room > RIGHT

@@ -276,11 +276,11 @@ def test_the_day_keeps_its_words_inside_the_picture(width):
     ("hour", "twelve", "said"),
     [
         (13.18, False, "13:11"),
-        (13.25, True, "1:15 pm"),
+        (13.25, True, "1:15 PM"),
         (12, True, "noon"),
         (0, True, "midnight"),
         (24, False, "00:00"),
-        (7, True, "7 am"),
+        (7, True, "7 AM"),
         (11.9999, True, "noon"),
     ],
 )

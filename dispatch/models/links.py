@@ -8,6 +8,7 @@ from datetime import datetime
 
 from django.conf import settings
 from django.db import models
+from django.urls import reverse
 
 from dispatch.models.bookings import Booking
 from dispatch.models.crews import Crew
@@ -71,6 +72,18 @@ class Link(models.Model):
     def token(self) -> str:
         """The secret that goes into the address: 256 bits, URL-safe."""
         return derive_token(self.purpose, self.seed)
+
+    @property
+    def is_readable(self) -> bool:
+        """Whether the address can still be shown; not after the installation's key changed."""
+        return digest(self.token) == self.digest
+
+    @property
+    def address(self) -> str:
+        """The whole secret address; empty where it cannot be shown any more."""
+        if not self.is_readable:
+            return ""
+        return f"{settings.SITE_URL}{reverse(str(self.purpose), args=[self.token])}"
 
 
 def derive_token(purpose: str, seed: uuid.UUID) -> str:

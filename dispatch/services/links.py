@@ -2,9 +2,7 @@
 
 from datetime import datetime, timedelta
 
-from django.conf import settings
 from django.db import DatabaseError
-from django.urls import reverse
 
 from dispatch.models import Booking, Crew, Link, LinkPurpose
 from dispatch.models.links import derive_token, digest
@@ -52,8 +50,13 @@ def rotate(link: Link, *, by: Actor, now: datetime) -> Link:
     """A new link in place of `link`, which stops at once."""
     _revoke(link, by=by, now=now)
     return _make(
-        branch=link.branch, purpose=LinkPurpose(link.purpose), name=link.name, by=by, now=now,
-        crew=link.crew, booking=link.booking,
+        branch=link.branch,
+        purpose=LinkPurpose(link.purpose),
+        name=link.name,
+        by=by,
+        now=now,
+        crew=link.crew,
+        booking=link.booking,
     )
 
 
@@ -63,33 +66,30 @@ def revoke(link: Link, *, by: Actor, now: datetime) -> Link:
     return _revoke(link, by=by, now=now)
 
 
-def for_customer(booking: Booking, *, now: datetime) -> Link:
+def for_booking(booking: Booking, *, now: datetime) -> Link:
     """The customer's link to a booking, made if there is none, valid until the promise is old."""
     until = _customer_until(booking, now=now)
     link: Link
     for link in Link.objects.live(now).filter(booking=booking, purpose=LinkPurpose.CUSTOMER):
-        if not is_readable(link):
+        if not link.is_readable:
             continue
         if link.expires_at is None or link.expires_at < until:
             Link.objects.filter(pk=link.pk).update(expires_at=until)
         return link
     name = booking.job.customer.name
     return make_link(
-        branch=booking.branch, purpose=LinkPurpose.CUSTOMER, name=name, by=PROGRAM, now=now,
+        branch=booking.branch,
+        purpose=LinkPurpose.CUSTOMER,
+        name=name,
+        by=PROGRAM,
+        now=now,
         booking=booking,
     )
 
 
-def is_readable(link: Link) -> bool:
-    """Whether the address can still be shown; not after the installation's key was changed."""
-    return digest(link.token) == link.digest
-
-
 def address(link: Link) -> str:
     """The whole secret address of a link; empty where it cannot be shown any more."""
-    if not is_readable(link):
-        return ""
-    return f"{settings.SITE_URL}{reverse(str(link.purpose), args=[link.token])}"
+    return link.address
 
 
 def note_read(link: Link, *, now: datetime) -> None:
@@ -117,8 +117,13 @@ def _make(
     if purpose == LinkPurpose.PHONE and crew is None:
         raise WrongLink("A phone's link needs a crew.")
     link = Link(
-        branch=branch, purpose=purpose, name=name[:80] or "Link", crew=crew, booking=booking,
-        created_at=now, expires_at=_expiry(purpose, booking, now=now),
+        branch=branch,
+        purpose=purpose,
+        name=name[:80] or "Link",
+        crew=crew,
+        booking=booking,
+        created_at=now,
+        expires_at=_expiry(purpose, booking, now=now),
     )
     link.digest = digest(derive_token(str(purpose), link.seed))
     link.save()
@@ -150,6 +155,11 @@ def _customer_until(booking: Booking, *, now: datetime) -> datetime:
 
 def _note(link: Link, *, action: str, by: Actor, now: datetime) -> None:
     audit.record(
-        branch=link.branch, by=by, subject="link", subject_id=link.pk, action=action, now=now,
+        branch=link.branch,
+        by=by,
+        subject="link",
+        subject_id=link.pk,
+        action=action,
+        now=now,
         after={"purpose": str(link.purpose), "name": link.name},
     )

@@ -24,6 +24,23 @@ def dryness(scene: Scene) -> Check | None:
     return max(found, key=lambda check: (check.level.severity, check.at or scene.now))
 
 
+def earliest_pour(scene: Scene) -> datetime | None:
+    """Before when no pour is dry enough, as far as is known; None where nothing holds it up."""
+    if not any(surface.exposure.open for surface in scene.surfaces):
+        return None
+    rained = last_rain(scene)
+    parts = scene.dryness.parts if scene.dryness else ()
+    moments = [_dry_from(part, rained) for part in parts or (PartDryness(),)]
+    known = [at for at in moments if at is not None]
+    return max(known) + timedelta(hours=scene.thresholds.dry_no_h) if known else None
+
+
+def _dry_from(part: PartDryness, rained: datetime | None) -> datetime | None:
+    """From when the drying of a part counts: when it looked dry, else when it was wetted."""
+    known = [at for at in (part.wetted_at, part.looked_dry_at, rained) if at is not None]
+    return max(known, default=None)
+
+
 def last_rain(scene: Scene) -> datetime | None:
     """The end of the last hour before the pour that wets the slab, as far as is known."""
     limits = scene.thresholds

@@ -25,12 +25,15 @@ class Level(StrEnum):
     @property
     def severity(self) -> int:
         """0 for go, rising. Unknown lies above care: it is never a better answer."""
-        return list(Level).index(self)
+        return SEVERITY[self]
 
     @staticmethod
     def worst(*levels: "Level") -> "Level":
         """The most severe of these; go where there is none."""
         return max(levels, key=lambda level: level.severity, default=Level.GO)
+
+
+SEVERITY = {level: position for position, level in enumerate(Level)}
 
 
 @dataclass(frozen=True)
@@ -137,17 +140,16 @@ class Stretch:
 
     def lowest(self) -> tuple[datetime, float] | None:
         """The hour of the lowest known value, and that value."""
-        if np.isnan(self.values).all():
-            return None
-        position = int(np.nanargmin(self.values))
-        return self.hour(position), float(self.values[position])
+        return self._first(np.fmin.reduce(self.values, initial=np.nan))
 
     def highest(self) -> tuple[datetime, float] | None:
         """The hour of the highest known value, and that value."""
-        if np.isnan(self.values).all():
-            return None
-        position = int(np.nanargmax(self.values))
-        return self.hour(position), float(self.values[position])
+        return self._first(np.fmax.reduce(self.values, initial=np.nan))
+
+    def _first(self, value: float) -> tuple[datetime, float] | None:
+        """The first hour of `value`, which is one of these values or, with none known, NaN."""
+        found = (self.values == value).nonzero()[0]
+        return (self.hour(int(found[0])), float(value)) if len(found) else None
 
     def missing(self) -> datetime | None:
         """The first hour that is not known."""

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dispatch.rules.checks import coating_spans, visit_end
+from dispatch.rules.dryness import earliest_pour
 from dispatch.rules.findings import Level, Scene, Surface, slab_stretch
 from dispatch.rules.rain import period, roofed_level
 from dispatch.rules.slab_checks import gap_over_dew
@@ -72,6 +73,13 @@ def last_safe_pour(scene: Scene) -> LastPour | None:
     Where the planned pour holds, this is how much later it may be. Where it does not, it is
     the latest earlier moment of the same day, and of the time still ahead, that does.
     """
+    last = _latest(scene)
+    dry = earliest_pour(scene)
+    return None if last is None or (dry is not None and last.at < dry) else last
+
+
+def _latest(scene: Scene) -> LastPour | None:
+    """The last safe pour by all that gets worse later; not by the drying, which gets better."""
     plan = scene.plan
     if scene.hours is None or plan.rain_safe is None or plan.tack_free is None:
         return None

@@ -69,7 +69,10 @@ def _for_names(scene: Scene, bad: Sequence[Check]) -> Iterator[str]:
 
 def _meter(scene: Scene, bad: Sequence[Check]) -> bool:
     """Whether a reading would tell more: a slab near a limit, or one wetted of late."""
-    near = any(check.name in {"dew", "dryness"} and check.level is not Level.NO for check in bad)
+    damp = [check for check in bad if check.name in {"dew", "dryness"}]
+    if any(check.level is Level.NO for check in damp):
+        return False  # a reading does not dry the slab
+    near = bool(damp)
     if near or scene.dryness is None or scene.dryness.metered:
         return near
     recent = scene.plan.pour - timedelta(hours=2 * scene.thresholds.dry_care_h)

@@ -403,6 +403,15 @@ def test_a_storm_day_is_no_for_rain_heat_wind_and_the_wetting_before(monsoon):
     assert verdict.level is Level.NO
 
 
+def test_a_slab_that_is_still_wet_has_no_safe_pour_and_no_use_for_a_meter(monsoon):
+    verdict = patio_in_the_monsoon(monsoon, "2026-08-05 05:30")
+
+    assert verdict.last_safe_pour is None
+    assert verdict.slack_min is None
+    assert not any(way.startswith("Meter first") for way in verdict.ways_out)
+    assert any("Prepare only" in way for way in verdict.ways_out)
+
+
 def test_no_cover_is_offered_where_gusts_would_tear_it_off(monsoon):
     verdict = patio_in_the_monsoon(monsoon, "2026-08-05 05:30")
 

@@ -408,7 +408,7 @@ def test_the_night_the_clocks_change_is_an_hour_shorter():
         slab=slab,
         now=clock(ZONE, "2026-03-07 16:00"),
         zone=zone,
-        dryness=DRY,
+        dryness=Dryness((PartDryness(),)),
         day_end=closes,
     )
 

@@ -82,15 +82,18 @@ class Ask:
 
 
 @run_write
-def book(*, branch: Branch, job_id: int, version: int, ask: Ask, by: Actor, now: datetime) -> Booking:
+def book(
+    *, branch: Branch, job_id: int, version: int, ask: Ask, by: Actor, now: datetime
+) -> Booking:
     """Promise days to a job: claims, calendar, audit and notices exist exactly if it does.
 
     Raises SlotTaken, AlreadyBooked, Stale, NotFound.
     """
+    job = _job(branch, job_id)
+    # Asked behind the lock on the job: of twenty repeats at once nineteen wait here first.
     answered = idempotency.answered(by=by, key=ask.key, what=("book", job_id, ask))
     if answered is not None:
         return Booking.objects.get(pk=answered)
-    job = _job(branch, job_id)
     if job.version != version:
         raise Stale(f"{job.customer} was changed by somebody else. Please look at it again.")
     if job.bookings.filter(state__in=OPEN_STATES).exists() or job.state != JobState.WAITING:
@@ -111,7 +114,11 @@ def book(*, branch: Branch, job_id: int, version: int, ask: Ask, by: Actor, now:
     for stint in booking.stints.select_related("crew__lead", "booking"):
         notices.owe_crew(stint, now=now, text=f"New: {_say(stint)}")
     idempotency.keep(
-        by=by, key=ask.key, what=("book", job_id, ask), subject="booking", subject_id=booking.pk,
+        by=by,
+        key=ask.key,
+        what=("book", job_id, ask),
+        subject="booking",
+        subject_id=booking.pk,
         now=now,
     )
     return booking
@@ -184,7 +191,11 @@ def lapse_holds(*, now: datetime) -> int:
     for held in Booking.objects.lapsed(now).select_related("branch"):
         try:
             call_off(
-                branch=held.branch, booking_id=held.pk, version=held.version, by=PROGRAM, now=now,
+                branch=held.branch,
+                booking_id=held.pk,
+                version=held.version,
+                by=PROGRAM,
+                now=now,
                 why="The hold ran out.",
             )
         except (Stale, NotFound, CannotChange):
@@ -225,8 +236,10 @@ def _job(branch: Branch, job_id: int) -> Job:
 
 
 def _open_booking(branch: Branch, booking_id: int, version: int) -> Booking:
-    wanted = Booking.objects.of_branch(branch).filter(pk=booking_id).select_related(
-        "job__customer", "job__site", "branch"
+    wanted = (
+        Booking.objects.of_branch(branch)
+        .filter(pk=booking_id)
+        .select_related("job__customer", "job__site", "branch")
     )
     if connection.features.has_select_for_update:
         wanted = wanted.select_for_update(of=("self",), no_key=True)
@@ -307,9 +320,9 @@ def _resources(
     day = planned.start.astimezone(branch.tz).date()
     installers = [
         membership.installer
-        for membership in CrewMembership.objects.filter(crew=crew).on(day).select_related(
-            "installer__resource"
-        )
+        for membership in CrewMembership.objects.filter(crew=crew)
+        .on(day)
+        .select_related("installer__resource")
     ]
     resources = [crew.resource, *(each.resource for each in installers)]
     resources += [machine.resource for machine in machines]
@@ -381,4 +394,3 @@ def _tell_crews(booking: Booking, told: dict[int, str], *, now: datetime) -> Non
 def _say(stint: Stint) -> str:
     job = stint.booking.job
     return f"{job.customer}, {job.site.street}, {say_span(stint.start, stint.end, job.site.tz)}"
-

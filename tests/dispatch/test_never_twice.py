@@ -1,0 +1,189 @@
+"""The guards themselves: each test here fails when its guard is taken away, on both engines."""
+
+from datetime import timedelta
+
+import pytest
+from django.apps import apps
+from django.db import IntegrityError, connection, transaction
+
+from dispatch.models import Booking, CalendarEntry, Claim, Notice, Stint
+from dispatch.services import bookings, claims
+from tests import builders
+from tests.builders import NOW
+from tests.dispatch.test_bookings import MORNING, House, ask
+from tests.racing import race
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+WRITERS = 20
+
+
+@pytest.fixture
+def house(transactional_db: None) -> House:
+    return House()
+
+
+def test_twenty_processes_that_book_one_crew_day_make_one_booking(house):
+    jobs = [builders.job(of=house.branch) for _ in range(WRITERS)]
+
+    answers = race(WRITERS, lambda n: house.book(jobs[n], ask(house.north)).pk)
+
+    won = [text for code, text in answers if code == "ok"]
+    lost = [text for code, text in answers if code == "taken"]
+    assert len(won) == 1, answers
+    assert len(lost) == WRITERS - 1, answers
+    winner = Booking.objects.get(pk=won[0])
+    assert all(str(winner.job.customer) in sentence for sentence in lost)
+    assert all("North is already booked" in sentence for sentence in lost)
+    assert Stint.objects.count() == 1
+
+
+def test_the_database_itself_refuses_a_second_claim(house):
+    """The unique constraint: nothing in Python stands in front of it here."""
+    booking = house.book(house.first, ask(house.north))
+    held = Claim.objects.first()
+
+    with pytest.raises(IntegrityError) as conflict, transaction.atomic():
+        Claim.objects.create(
+            resource_id=held.resource_id, granule=held.granule, stint=booking.stints.get()
+        )
+
+    assert claims.is_claim_conflict(conflict.value)
+
+
+def test_locks_and_claims_are_taken_in_key_order(house):
+    """The sort: two writers who took them in other orders would wait for each other."""
+    claimed: list[tuple[int, int]] = []
+    locks: list[str] = []
+
+    def watch(execute, sql, params, many, context):
+        if sql.startswith('INSERT INTO "dispatch_claim"'):
+            # PostgreSQL is handed one array for each column, SQLite one value after another.
+            columns = params[:2] if "UNNEST" in sql else (params[0::4], params[1::4])
+            claimed.extend(zip(*(map(int, column) for column in columns), strict=True))
+        if "FOR NO KEY UPDATE" in sql and "dispatch_resource" in sql:
+            locks.append(sql)
+        return execute(sql, params, many, context)
+
+    with connection.execute_wrapper(watch):
+        house.book(house.first, ask(house.north, machines=(house.grinder,)))
+
+    assert len(claimed) == 4 * 8 * 4
+    assert claimed == sorted(claimed)
+    if connection.features.has_select_for_update:
+        assert all('ORDER BY "dispatch_resource"."id"' in sql for sql in locks)
+        assert locks
+
+
+def test_opposite_moves_at_once_never_deadlock_and_never_double(house):
+    """Each booking moves to the other crew's next day while others do the reverse."""
+    one = house.book(house.first, ask(house.north))
+    two = house.book(house.second, ask(house.south))
+
+    def work(number: int) -> int:
+        booking, crew = (one, house.south) if number % 2 else (two, house.north)
+        fresh = Booking.objects.get(pk=booking.pk)
+        return bookings.move(
+            branch=house.branch,
+            booking_id=booking.pk,
+            version=fresh.version,
+            ask=ask(crew, start=MORNING + timedelta(days=1 + number)),
+            by=house.by,
+            now=NOW,
+        ).pk
+
+    answers = race(8, work)
+
+    assert {code for code, _ in answers} <= {"ok", "stale", "taken"}, answers
+    assert any(code == "ok" for code, _ in answers)
+    for stint in Stint.objects.all():
+        own = Claim.objects.filter(stint=stint, resource=stint.crew.resource)
+        assert own.count() == len(claims.granules(stint.start, stint.end))
+
+
+def test_twenty_confirmations_of_one_page_change_it_once(house):
+    """The version check: everybody saw the same page, one may act on it."""
+    booking = house.book(house.first, ask(house.north))
+
+    answers = race(
+        WRITERS,
+        lambda _: (
+            bookings.confirm(
+                branch=house.branch,
+                booking_id=booking.pk,
+                version=booking.version,
+                by=house.by,
+                now=NOW,
+            ).pk
+        ),
+    )
+
+    assert sorted(code for code, _ in answers) == ["ok"] + ["stale"] * (WRITERS - 1)
+
+
+def test_twenty_repeats_of_one_request_get_one_booking(house):
+    wanted = ask(house.north, key="one-press")
+
+    answers = race(WRITERS, lambda _: house.book(house.first, wanted).pk)
+
+    assert {code for code, _ in answers} == {"ok"}, answers
+    assert len({text for _, text in answers}) == 1
+
+
+class Fault(Exception):
+    """The statement that was chosen to fail."""
+
+
+@pytest.mark.parametrize("path", ["book", "move", "call off"])
+def test_a_fault_at_any_statement_leaves_everything_as_it_was(house, path):
+    booking = None if path == "book" else house.book(house.first, ask(house.north))
+
+    def write() -> None:
+        if booking is None:
+            house.book(house.first, ask(house.north, machines=(house.grinder,)))
+            return
+        common = {
+            "branch": house.branch,
+            "booking_id": booking.pk,
+            "version": booking.version,
+            "by": house.by,
+            "now": NOW,
+        }
+        if path == "move":
+            bookings.move(ask=ask(house.south, house.south), **common)
+        else:
+            bookings.call_off(why="rain", **common)
+
+    before = _everything()
+    for statement in range(200):
+        count = iter(range(10_000))
+
+        def fail(execute, sql, params, many, context, count=count, at=statement):
+            if next(count) == at:
+                raise Fault
+            return execute(sql, params, many, context)
+
+        try:
+            with connection.execute_wrapper(fail):
+                write()
+        except Fault:
+            assert _everything() == before, f"statement {statement} left something behind"
+        else:
+            break
+
+    assert statement > 10
+    assert _everything() != before
+
+
+KEPT = ("jobs.Job", "jobs.AuditEvent", "dispatch.Booking", "dispatch.Stint", "dispatch.Claim")
+
+
+def _everything() -> dict[str, list[tuple]]:
+    """Every row of the tables that a booking touches."""
+    found = {name: sorted(apps.get_model(name).objects.values_list("pk")) for name in KEPT}
+    found["state"] = sorted(Booking.objects.values_list("pk", "state", "version", "moves"))
+    found["claims"] = sorted(Claim.objects.values_list("resource_id", "granule"))
+    found["notices"] = sorted(Notice.objects.values_list("key"))
+    entries = CalendarEntry.objects.values_list("stint_id", "audience", "sequence", "status")
+    found["entries"] = sorted(entries)
+    return found

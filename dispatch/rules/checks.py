@@ -13,7 +13,7 @@ import numpy as np
 from dispatch.rules.dryness import dryness
 from dispatch.rules.findings import Check, Level, Scene, Stretch, Surface, slab_stretch
 from dispatch.rules.rain import rain
-from dispatch.rules.slab_checks import dew, slab
+from dispatch.rules.slab_checks import bubbles, dew, slab
 from dispatch.rules.words import share
 from weather.rules.exposures import Exposure
 from weather.rules.moist_air import grains_per_lb
@@ -251,6 +251,18 @@ def closing(scene: Scene) -> Check | None:
     return Check("closing", level, sentence, scene.day_end)
 
 
+def foot(scene: Scene) -> Check | None:
+    """A note, never a reason to stop: the floor is tacky when nobody is left to watch it."""
+    plan, say = scene.plan, scene.words
+    if plan.tack_free is None or plan.tack_free <= plan.end:
+        return None
+    sentence = (
+        f"Tack-free at {say.clock(plan.tack_free)}, after the crew has left at "
+        f"{say.clock(plan.end)}: close the floor off."
+    )
+    return Check("foot", Level.GO, sentence, plan.tack_free)
+
+
 def visit_end(scene: Scene) -> datetime:
     """When the crew leaves on the day of the pour."""
     for visit in scene.plan.visits:
@@ -268,8 +280,9 @@ OF_SURFACE: tuple[SurfaceCheck, ...] = (
     dry_air,
     air,
     night,
+    bubbles,
 )
-OF_SCENE: tuple[SceneCheck, ...] = (forecast, dryness, closing)
+OF_SCENE: tuple[SceneCheck, ...] = (forecast, dryness, closing, foot)
 
 
 def every(scene: Scene) -> Iterator[Check]:

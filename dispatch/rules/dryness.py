@@ -118,8 +118,9 @@ def _metered(scene: Scene) -> bool:
 
 def _known_from(scene: Scene, start: datetime) -> datetime:
     """From when the forecast must speak: what somebody told of the slab covers the past."""
-    told = scene.dryness is not None and bool(scene.dryness.parts)
-    return max(start, scene.now) if told else start
+    if scene.dryness is None or not scene.dryness.parts:
+        return start
+    return max(start, scene.dryness.noted_at or scene.now)
 
 
 def _gap(scene: Scene) -> Check | None:

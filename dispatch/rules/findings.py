@@ -74,10 +74,15 @@ class PartDryness:
 
 @dataclass(frozen=True)
 class Dryness:
-    """What is known of an open floor up to `now`. `metered`: a moisture reading was passed."""
+    """What is known of an open floor. `metered`: a moisture reading was passed.
+
+    It speaks for all wettings until `noted_at`, or until now where that is None; later ones
+    are looked for in the hours.
+    """
 
     parts: tuple[PartDryness, ...]
     metered: bool = False
+    noted_at: datetime | None = None
 
 
 @dataclass(frozen=True, eq=False)

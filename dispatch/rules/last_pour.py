@@ -23,8 +23,9 @@ from weather.rules.hours import HOUR, floor_hour
 
 BEFORE = timedelta(hours=24)
 AFTER = timedelta(hours=24)
-# A start still earlier than this is another booking, not an earlier start of this one.
+# A start still earlier or later than this is another booking, not another start of this one.
 EARLIER = timedelta(hours=8)
+LATER = timedelta(hours=12)
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,6 +52,11 @@ class Bar:
         last = -int((self.start - (begin + self.length)) // HOUR)
         return not bool(self.bad[max(0, first) : max(0, last)].any())
 
+    def ends(self) -> Iterator[datetime]:
+        """The earliest pour after each bad run."""
+        for position in np.flatnonzero(self.bad[:-1] & ~self.bad[1:]):
+            yield self.hour(int(position) + 1) - self.lead
+
     def edges(self) -> Iterator[tuple[datetime, datetime]]:
         """Each (start of a bad run, latest pour before it)."""
         starts = np.flatnonzero(self.bad & ~np.concatenate(([False], self.bad[:-1])))
@@ -70,8 +76,9 @@ class LastPour:
 def last_safe_pour(scene: Scene) -> LastPour | None:
     """The latest pour after which everything holds; None where there is none, or none known.
 
-    Where the planned pour holds, this is how much later it may be. Where it does not, it is
-    the latest earlier moment of the same day, and of the time still ahead, that does.
+    Where the planned pour holds, this is how much later it may be; None where nothing binds
+    within half a day. Where it does not, it is the latest earlier moment of the same day, and
+    of the time still ahead, that does.
     """
     last = _latest(scene)
     dry = earliest_pour(scene)
@@ -88,7 +95,7 @@ def _latest(scene: Scene) -> LastPour | None:
     if scene.day_end is not None:
         edges.append((scene.day_end - (visit_end(scene) - plan.pour), scene.day_end, "closing"))
     if all(bar.clear(plan.pour) for bar in bars) and _in_time(scene, plan.pour):
-        later = [edge for edge in edges if edge[0] >= plan.pour]
+        later = [edge for edge in edges if plan.pour <= edge[0] < plan.pour + LATER]
         return _told(scene, min(later)) if later else None
     for edge in sorted(edges, reverse=True):
         if _ahead(scene, edge[0]) and all(bar.clear(edge[0]) for bar in bars):
@@ -96,12 +103,40 @@ def _latest(scene: Scene) -> LastPour | None:
     return None
 
 
+def first_later_pour(scene: Scene) -> datetime | None:
+    """The first later pour of the same day after which everything holds, if there is one.
+
+    None too where the planned pour holds. A later pour meets another slab, so this is where
+    to look for a start, not a promise of one.
+    """
+    plan, dry = scene.plan, earliest_pour(scene)
+    if scene.hours is None or plan.rain_safe is None or plan.tack_free is None:
+        return None
+    bars = [bar for surface in scene.surfaces for bar in bars_of(scene, surface)]
+    pours = [plan.pour, *(pour for bar in bars for pour in bar.ends()), *([dry] if dry else [])]
+    held = [
+        pour
+        for pour in pours
+        if plan.pour <= pour <= plan.pour + EARLIER
+        and (dry is None or pour >= dry)
+        and _same_day(scene, pour)
+        and _in_time(scene, pour)
+        and all(bar.clear(pour) for bar in bars)
+    ]
+    first = min(held, default=plan.pour)
+    return first if first > plan.pour else None
+
+
+def _same_day(scene: Scene, pour: datetime) -> bool:
+    """Whether a pour lies on the day of the planned one, at the site."""
+    zone = scene.words.zone
+    return pour.astimezone(zone).date() == scene.plan.pour.astimezone(zone).date()
+
+
 def _ahead(scene: Scene, pour: datetime) -> bool:
     """Whether a pour lies between now and the planned one, near it, on the same day."""
-    zone = scene.words.zone
-    same_day = pour.astimezone(zone).date() == scene.plan.pour.astimezone(zone).date()
     earliest = max(scene.now, scene.plan.pour - EARLIER)
-    return earliest <= pour < scene.plan.pour and same_day and _in_time(scene, pour)
+    return earliest <= pour < scene.plan.pour and _same_day(scene, pour) and _in_time(scene, pour)
 
 
 def _in_time(scene: Scene, pour: datetime) -> bool:

@@ -79,6 +79,20 @@ def _dew_sentence(
     return f"{told}: {METER_FIRST}." if surface.weak else f"{told}."
 
 
+def bubbles(scene: Scene, surface: Surface) -> Check | None:
+    """A note, never a reason to stop: a slab that warms under a wet base pushes air out."""
+    if surface.slab is None:
+        return None
+    before, after = surface.slab.at_c(scene.plan.pour), surface.slab.at_c(scene.plan.base_end)
+    if not after > before:
+        return None
+    rise, until = scene.words.difference(after - before), scene.words.clock(scene.plan.base_end)
+    sentence = f"Slab{surface.where} warms by {rise} until {until} as the base goes down: watch "
+    return Check(
+        "bubbles", Level.GO, f"{sentence}for bubbles.", scene.plan.base_end, after - before
+    )
+
+
 def slab(scene: Scene, surface: Surface) -> Check:
     """The slab's temperature when each coat starts, and while the base sets."""
     plan = scene.plan

@@ -53,6 +53,8 @@ ORDER = (
     "closing",
     "night",
     "forecast",
+    "bubbles",
+    "foot",
 )
 
 

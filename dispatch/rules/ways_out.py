@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from datetime import timedelta
 
 from dispatch.rules.findings import Check, Level, Scene
-from dispatch.rules.last_pour import LastPour
+from dispatch.rules.last_pour import LastPour, first_later_pour
 
 PREPARE_ONLY = "Prepare only: grind and repair, coat another day."
 METER_FIRST = "Meter first: slab temperature, dew point and moisture at the coldest, dampest place."
@@ -36,9 +36,12 @@ def ways_out(
 def _another_start(
     scene: Scene, bad: Sequence[Check], last: LastPour | None, slack_min: int | None
 ) -> Iterator[str]:
-    """Start earlier, where an earlier pour would hold or the slack is short."""
-    dry = not any(check.name == "dryness" and check.level is Level.NO for check in bad)
-    if last is None or slack_min is None or not dry:
+    """Start later or earlier, where another pour would hold or the slack is short."""
+    if any(check.level is Level.NO for check in bad):
+        later = first_later_pour(scene)
+        if later is not None:
+            yield f"Start later: pour from {scene.words.clock(later)}."
+    if last is None or slack_min is None:
         return
     if slack_min < 0:
         yield f"Start earlier: pour by {scene.words.clock(last.at)}."

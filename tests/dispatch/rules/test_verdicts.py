@@ -94,6 +94,14 @@ def test_a_late_grind_may_prepare_only(evening_showers):
     assert any("Prepare only" in way and "10:43 AM" in way for way in verdict.ways_out)
 
 
+def test_notes_are_no_reasons(evening_showers):
+    verdict = patio_before_showers(evening_showers)
+
+    notes = {check.name: check for check in verdict.checks if check.name in {"foot", "bubbles"}}
+    assert "5:22 PM, after the crew has left at 1:52 PM" in notes["foot"].sentence
+    assert all(note.level is Level.GO for note in notes.values())
+
+
 def test_the_headline_has_both_hours(evening_showers):
     verdict = patio_before_showers(evening_showers)
 
@@ -200,6 +208,23 @@ def test_a_day_after_it_looked_dry_a_reading_is_still_wanted(wet_patio):
     assert found.level is Level.CARE
     assert "meter it first" in found.sentence
     assert any(way.startswith("Meter first") for way in verdict.ways_out)
+
+
+def test_a_start_before_the_slab_is_dry_may_be_put_off_to_the_afternoon(wet_patio):
+    hours, slab = wet_patio
+    verdict = judge(
+        plan=planned(300, clock(CAROLINA, "2026-04-15 08:00"), slab, crew_size=4),
+        card=FAST,
+        exposure=Exposure.OPEN,
+        hours=hours,
+        slab=slab,
+        now=clock(CAROLINA, "2026-04-14 06:30"),
+        zone=ZoneInfo(CAROLINA),
+        dryness=Dryness((PartDryness(looked_dry_at=clock(CAROLINA, "2026-04-14 15:00")),)),
+    )
+
+    assert verdict.level is Level.NO
+    assert "Start later: pour from 3 PM." in verdict.ways_out
 
 
 def test_two_days_after_the_rain_the_patio_may_be_coated(wet_patio):

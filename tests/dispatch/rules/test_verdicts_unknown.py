@@ -164,6 +164,16 @@ def test_past_hours_nobody_saw_are_unknown_for_an_open_slab(fair):
     assert level_of(judged(hours, slab, dryness=None), "dryness") is Level.GO
 
 
+def test_a_note_on_dryness_speaks_until_it_was_made(fair):
+    hours, slab = fair
+    from_now = hours.between(NOW, hours.end)
+    fresh, old = (replace(DRY, noted_at=NOW - timedelta(hours=age_h)) for age_h in (0, 30))
+
+    assert level_of(judged(from_now, slab, dryness=fresh), "dryness") is Level.GO
+    assert level_of(judged(from_now, slab, dryness=old), "dryness") is Level.UNKNOWN
+    assert level_of(judged(hours, slab, dryness=old), "dryness") is Level.GO
+
+
 def test_a_weak_slab_without_a_reading_is_care_and_with_one_go(fair):
     hours, slab = fair
     weak = replace(slab, cold_c=slab.mid_c - 2, warm_c=slab.mid_c + 2, weak=True)

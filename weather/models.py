@@ -30,7 +30,7 @@ def layers_of(hours: Hours) -> dict[str, list[float | None]]:
 def hours_of(layers: Layers, *, start: datetime, count: int, **stamps: Any) -> Hours:
     """The inverse of `layers_of`; a layer that is absent is unknown throughout."""
     nothing: list[float | None] = [None] * count
-    arrays = {
+    arrays: dict[str, Any] = {
         name: np.array(layers.get(name, nothing), dtype=float)
         for name in (*LAYERS, "chance_window_h")
     }
@@ -63,6 +63,7 @@ class Place(models.Model):
     replay_script = models.CharField(
         max_length=40, blank=True, help_text="Which invented weather a demo plays here"
     )
+    replay_first_day = models.DateField(null=True, blank=True)
     # The last time a service said anything usable, even "nothing new".
     checked_at = models.DateTimeField(null=True, blank=True)
     # Who refreshes this place holds it until then; a dead worker's lease lapses.

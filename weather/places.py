@@ -29,7 +29,7 @@ class FoundPlace:
 def find_postal_code(code: str) -> FoundPlace:
     """The middle of a US postal code (5 digits, a "+4" is ignored)."""
     wanted = code.strip()
-    if not re.fullmatch(r"\d{5}(-?\d{4})?", wanted):
+    if not re.fullmatch(r"[0-9]{5}(-?[0-9]{4})?", wanted):
         raise NoSuchPlace(f"{code!r} is not a US postal code: it needs five digits.")
     rows = zipcodes.matching(wanted[:5])  # type: ignore[no-untyped-call]
     if not rows:

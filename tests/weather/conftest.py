@@ -66,45 +66,42 @@ class FakeService:
         return waiting.pop(0) if len(waiting) > 1 else waiting[0]
 
 
-def handler(service: FakeService) -> type[BaseHTTPRequestHandler]:
-    """A request handler that speaks for `service`."""
+class Handler(BaseHTTPRequestHandler):
+    """Sends what `service` says."""
 
-    class Handler(BaseHTTPRequestHandler):
-        def do_GET(self) -> None:
-            service.seen.append(Seen(self.path, dict(self.headers)))
-            with suppress(OSError):
-                self.send(service.next(self.path))
+    service: FakeService
 
-        def send(self, reply: Reply) -> None:
-            content = reply.content()
-            if reply.drip_headers:
-                self.drip(b"HTTP/1.1 200 OK\r\nX-Slow: " + b"x" * 10_000, reply.drip_s)
-                return
-            self.send_response(reply.status)
-            self.send_header("Content-Type", reply.kind)
-            self.send_header("Content-Length", str(len(content) + (100 if reply.cut else 0)))
-            if reply.packed:
-                self.send_header("Content-Encoding", "gzip")
-            for name, value in reply.headers.items():
-                self.send_header(name, value)
-            self.end_headers()
-            if reply.status == 304:
-                return
-            if reply.drip_s:
-                self.drip(content, reply.drip_s)
-            else:
-                self.wfile.write(content)
+    def do_GET(self) -> None:
+        """Note the request and answer it."""
+        self.service.seen.append(Seen(self.path, dict(self.headers)))
+        with suppress(OSError):  # the other side may have hung up, as some tests want
+            self.send(self.service.next(self.path))
 
-        def drip(self, content: bytes, pause_s: float) -> None:
-            for position in range(len(content)):
-                self.wfile.write(content[position : position + 1])
-                self.wfile.flush()
-                time.sleep(pause_s)
+    def send(self, reply: Reply) -> None:
+        """Send one reply, as badly as it wants to be sent."""
+        content = reply.content()
+        if reply.drip_headers:
+            self.drip(b"HTTP/1.1 200 OK\r\nX-Slow: " + b"x" * 10_000, reply.drip_s)
+            return
+        self.send_response(reply.status)
+        told = {"Content-Type": reply.kind, "Content-Length": len(content) + 100 * reply.cut}
+        if reply.packed:
+            told["Content-Encoding"] = "gzip"
+        for name, value in (told | reply.headers).items():
+            self.send_header(name, str(value))
+        self.end_headers()
+        if reply.status != 304:
+            self.drip(content, reply.drip_s)
 
-        def log_message(self, format: str, *args: Any) -> None:  # noqa: A002
-            """Say nothing."""
+    def drip(self, content: bytes, pause_s: float) -> None:
+        """Send byte by byte with a pause between, or all at once without one."""
+        size = 1 if pause_s else max(1, len(content))
+        for position in range(0, len(content), size):
+            self.wfile.write(content[position : position + size])
+            time.sleep(pause_s)
 
-    return Handler
+    def log_message(self, *_words: Any) -> None:
+        """Say nothing."""
 
 
 @pytest.fixture
@@ -114,7 +111,8 @@ def start_service() -> Iterator[Callable[[], FakeService]]:
 
     def start() -> FakeService:
         service = FakeService()
-        server = ThreadingHTTPServer(("127.0.0.1", 0), handler(service))
+        bound = type("Bound", (Handler,), {"service": service})
+        server = ThreadingHTTPServer(("127.0.0.1", 0), bound)
         server.daemon_threads = True
         service.url = f"http://127.0.0.1:{server.server_port}"
         threading.Thread(target=server.serve_forever, args=(0.02,), daemon=True).start()

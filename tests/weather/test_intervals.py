@@ -100,8 +100,16 @@ def test_a_stretch_cut_by_the_edge_keeps_its_hourly_share():
 # ISO 8601 durations as written in raw grids of the US service (forms seen in its replies).
 @pytest.mark.parametrize(
     ("text", "hours"),
-    [("PT1H", 1), ("PT18H", 18), ("P1D", 24), ("P1DT6H", 30), ("P2DT18H", 66), ("P7DT16H", 184)]
-    + [("PT90M", 1.5), ("P1W", 168)],
+    [
+        ("PT1H", 1),
+        ("PT18H", 18),
+        ("P1D", 24),
+        ("P1DT6H", 30),
+        ("P2DT18H", 66),
+        ("P7DT16H", 184),
+        ("PT90M", 1.5),
+        ("P1W", 168),
+    ],
 )
 def test_durations_of_days_and_hours_are_read(text, hours):
     assert duration(text) == timedelta(hours=hours)

@@ -7,333 +7,785 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('jobs', '0001_branches_customers_and_jobs'),
-        ('weather', '0001_places_and_forecasts'),
+        ("jobs", "0001_branches_customers_and_jobs"),
+        ("weather", "0001_places_and_forecasts"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='Booking',
+            name="Booking",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('state', models.CharField(choices=[('held', 'Held for a caller'), ('booked', 'Booked'), ('done', 'Coated'), ('called_off', 'Called off')], max_length=12)),
-                ('promise', models.CharField(choices=[('range', 'Week range'), ('planned', 'Planned day'), ('confirmed', 'Confirmed day')], default='planned', max_length=10)),
-                ('held_until', models.DateTimeField(blank=True, null=True)),
-                ('walk_on_at', models.DateTimeField(blank=True, null=True)),
-                ('drive_on_at', models.DateTimeField(blank=True, null=True)),
-                ('drive_on_basis', models.CharField(blank=True, max_length=300)),
-                ('moves', models.PositiveSmallIntegerField(default=0)),
-                ('version', models.PositiveIntegerField(default=0)),
-                ('booked_at', models.DateTimeField()),
-                ('confirmed_at', models.DateTimeField(blank=True, null=True)),
-                ('done_at', models.DateTimeField(blank=True, null=True)),
-                ('called_off_at', models.DateTimeField(blank=True, null=True)),
-                ('called_off_why', models.CharField(blank=True, max_length=500)),
-                ('branch', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='bookings', to='jobs.branch')),
-                ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='bookings', to='jobs.job')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("held", "Held for a caller"),
+                            ("booked", "Booked"),
+                            ("done", "Coated"),
+                            ("called_off", "Called off"),
+                        ],
+                        max_length=12,
+                    ),
+                ),
+                (
+                    "promise",
+                    models.CharField(
+                        choices=[
+                            ("range", "Week range"),
+                            ("planned", "Planned day"),
+                            ("confirmed", "Confirmed day"),
+                        ],
+                        default="planned",
+                        max_length=10,
+                    ),
+                ),
+                ("held_until", models.DateTimeField(blank=True, null=True)),
+                ("walk_on_at", models.DateTimeField(blank=True, null=True)),
+                ("drive_on_at", models.DateTimeField(blank=True, null=True)),
+                ("drive_on_basis", models.CharField(blank=True, max_length=300)),
+                ("moves", models.PositiveSmallIntegerField(default=0)),
+                ("version", models.PositiveIntegerField(default=0)),
+                ("booked_at", models.DateTimeField()),
+                ("confirmed_at", models.DateTimeField(blank=True, null=True)),
+                ("done_at", models.DateTimeField(blank=True, null=True)),
+                ("called_off_at", models.DateTimeField(blank=True, null=True)),
+                ("called_off_why", models.CharField(blank=True, max_length=500)),
+                (
+                    "branch",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="bookings",
+                        to="jobs.branch",
+                    ),
+                ),
+                (
+                    "job",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="bookings",
+                        to="jobs.job",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Crew',
+            name="Crew",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=60)),
-                ('active', models.BooleanField(default=True)),
-                ('branch', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='crews', to='jobs.branch')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=60)),
+                ("active", models.BooleanField(default=True)),
+                (
+                    "branch",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="crews",
+                        to="jobs.branch",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['name'],
+                "ordering": ["name"],
             },
         ),
         migrations.CreateModel(
-            name='Installer',
+            name="Installer",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=80)),
-                ('telephone', models.CharField(blank=True, max_length=40)),
-                ('branch', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='installers', to='jobs.branch')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=80)),
+                ("telephone", models.CharField(blank=True, max_length=40)),
+                (
+                    "branch",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="installers",
+                        to="jobs.branch",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['name'],
+                "ordering": ["name"],
             },
         ),
         migrations.CreateModel(
-            name='CrewMembership',
+            name="CrewMembership",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('from_day', models.DateField()),
-                ('until_day', models.DateField(blank=True, null=True)),
-                ('crew', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='memberships', to='dispatch.crew')),
-                ('installer', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='memberships', to='dispatch.installer')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("from_day", models.DateField()),
+                ("until_day", models.DateField(blank=True, null=True)),
+                (
+                    "crew",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="memberships",
+                        to="dispatch.crew",
+                    ),
+                ),
+                (
+                    "installer",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="memberships",
+                        to="dispatch.installer",
+                    ),
+                ),
             ],
         ),
         migrations.AddField(
-            model_name='crew',
-            name='lead',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='leads', to='dispatch.installer'),
+            model_name="crew",
+            name="lead",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.SET_NULL,
+                related_name="leads",
+                to="dispatch.installer",
+            ),
         ),
         migrations.CreateModel(
-            name='Link',
+            name="Link",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('purpose', models.CharField(choices=[('customer', "Customer's page"), ('feed', 'Calendar feed'), ('phone', 'Crew phone')], max_length=10)),
-                ('seed', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('digest', models.CharField(max_length=64, unique=True)),
-                ('name', models.CharField(max_length=80)),
-                ('created_at', models.DateTimeField()),
-                ('expires_at', models.DateTimeField(null=True)),
-                ('revoked_at', models.DateTimeField(null=True)),
-                ('last_read_at', models.DateTimeField(null=True)),
-                ('booking', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='links', to='dispatch.booking')),
-                ('branch', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='links', to='jobs.branch')),
-                ('crew', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='links', to='dispatch.crew')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "purpose",
+                    models.CharField(
+                        choices=[
+                            ("customer", "Customer's page"),
+                            ("feed", "Calendar feed"),
+                            ("phone", "Crew phone"),
+                        ],
+                        max_length=10,
+                    ),
+                ),
+                ("seed", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ("digest", models.CharField(max_length=64, unique=True)),
+                ("name", models.CharField(max_length=80)),
+                ("created_at", models.DateTimeField()),
+                ("expires_at", models.DateTimeField(null=True)),
+                ("revoked_at", models.DateTimeField(null=True)),
+                ("last_read_at", models.DateTimeField(null=True)),
+                (
+                    "booking",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="links",
+                        to="dispatch.booking",
+                    ),
+                ),
+                (
+                    "branch",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="links",
+                        to="jobs.branch",
+                    ),
+                ),
+                (
+                    "crew",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="links",
+                        to="dispatch.crew",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Notice',
+            name="Notice",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('key', models.CharField(max_length=160, unique=True)),
-                ('kind', models.CharField(choices=[('booked', 'Day planned or confirmed'), ('moved', 'Day moved'), ('called_off', 'Booking called off'), ('drive_on_later', 'Drive-on moved later'), ('crew_change', 'Change for the crew')], max_length=20)),
-                ('booking_version', models.PositiveIntegerField()),
-                ('audience', models.CharField(max_length=10)),
-                ('to', models.CharField(blank=True, max_length=254)),
-                ('facts', models.JSONField(default=dict)),
-                ('state', models.CharField(choices=[('pending', 'Waiting to go'), ('sending', 'Going'), ('sent', 'Sent'), ('failed', 'Failed'), ('obsolete', 'Overtaken'), ('held', 'Held back')], default='pending', max_length=10)),
-                ('due_at', models.DateTimeField()),
-                ('next_try_at', models.DateTimeField()),
-                ('attempts', models.PositiveSmallIntegerField(default=0)),
-                ('lease_until', models.DateTimeField(null=True)),
-                ('sent_at', models.DateTimeField(null=True)),
-                ('last_error', models.CharField(blank=True, max_length=300)),
-                ('subject', models.CharField(blank=True, max_length=200)),
-                ('text', models.TextField(blank=True)),
-                ('booking', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='notices', to='dispatch.booking')),
-                ('branch', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='notices', to='jobs.branch')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("key", models.CharField(max_length=160, unique=True)),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("booked", "Day planned or confirmed"),
+                            ("moved", "Day moved"),
+                            ("called_off", "Booking called off"),
+                            ("drive_on_later", "Drive-on moved later"),
+                            ("crew_change", "Change for the crew"),
+                        ],
+                        max_length=20,
+                    ),
+                ),
+                ("booking_version", models.PositiveIntegerField()),
+                ("audience", models.CharField(max_length=10)),
+                ("to", models.CharField(blank=True, max_length=254)),
+                ("facts", models.JSONField(default=dict)),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("pending", "Waiting to go"),
+                            ("sending", "Going"),
+                            ("sent", "Sent"),
+                            ("failed", "Failed"),
+                            ("obsolete", "Overtaken"),
+                            ("held", "Held back"),
+                        ],
+                        default="pending",
+                        max_length=10,
+                    ),
+                ),
+                ("due_at", models.DateTimeField()),
+                ("next_try_at", models.DateTimeField()),
+                ("attempts", models.PositiveSmallIntegerField(default=0)),
+                ("lease_until", models.DateTimeField(null=True)),
+                ("sent_at", models.DateTimeField(null=True)),
+                ("last_error", models.CharField(blank=True, max_length=300)),
+                ("subject", models.CharField(blank=True, max_length=200)),
+                ("text", models.TextField(blank=True)),
+                (
+                    "booking",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="notices",
+                        to="dispatch.booking",
+                    ),
+                ),
+                (
+                    "branch",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="notices",
+                        to="jobs.branch",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Receipt',
+            name="Receipt",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('at', models.DateTimeField()),
-                ('how', models.CharField(max_length=20)),
-                ('by', models.CharField(max_length=120)),
-                ('notice', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='receipt', to='dispatch.notice')),
-                ('user', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("at", models.DateTimeField()),
+                ("how", models.CharField(max_length=20)),
+                ("by", models.CharField(max_length=120)),
+                (
+                    "notice",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="receipt",
+                        to="dispatch.notice",
+                    ),
+                ),
+                (
+                    "user",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Resource',
+            name="Resource",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('kind', models.CharField(choices=[('crew', 'Crew'), ('installer', 'Installer'), ('machine', 'Machine')], max_length=10)),
-                ('label', models.CharField(max_length=80)),
-                ('branch', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='resources', to='jobs.branch')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("crew", "Crew"),
+                            ("installer", "Installer"),
+                            ("machine", "Machine"),
+                        ],
+                        max_length=10,
+                    ),
+                ),
+                ("label", models.CharField(max_length=80)),
+                (
+                    "branch",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="resources",
+                        to="jobs.branch",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Machine',
+            name="Machine",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('kind', models.CharField(choices=[('grinder', 'Floor grinder'), ('heater', 'Vented heater'), ('canopy', 'Canopy'), ('generator', 'Generator'), ('trailer', 'Trailer')], max_length=10)),
-                ('name', models.CharField(max_length=60)),
-                ('active', models.BooleanField(default=True)),
-                ('branch', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='machines', to='jobs.branch')),
-                ('resource', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='machine', to='dispatch.resource')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("grinder", "Floor grinder"),
+                            ("heater", "Vented heater"),
+                            ("canopy", "Canopy"),
+                            ("generator", "Generator"),
+                            ("trailer", "Trailer"),
+                        ],
+                        max_length=10,
+                    ),
+                ),
+                ("name", models.CharField(max_length=60)),
+                ("active", models.BooleanField(default=True)),
+                (
+                    "branch",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="machines",
+                        to="jobs.branch",
+                    ),
+                ),
+                (
+                    "resource",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="machine",
+                        to="dispatch.resource",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['name'],
+                "ordering": ["name"],
             },
         ),
         migrations.AddField(
-            model_name='installer',
-            name='resource',
-            field=models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='installer', to='dispatch.resource'),
+            model_name="installer",
+            name="resource",
+            field=models.OneToOneField(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="installer",
+                to="dispatch.resource",
+            ),
         ),
         migrations.AddField(
-            model_name='crew',
-            name='resource',
-            field=models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='crew', to='dispatch.resource'),
+            model_name="crew",
+            name="resource",
+            field=models.OneToOneField(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="crew",
+                to="dispatch.resource",
+            ),
         ),
         migrations.CreateModel(
-            name='Absence',
+            name="Absence",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('start', models.DateTimeField()),
-                ('end', models.DateTimeField()),
-                ('why', models.CharField(blank=True, max_length=160)),
-                ('resource', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='absences', to='dispatch.resource')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("start", models.DateTimeField()),
+                ("end", models.DateTimeField()),
+                ("why", models.CharField(blank=True, max_length=160)),
+                (
+                    "resource",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="absences",
+                        to="dispatch.resource",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Stint',
+            name="Stint",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('number', models.PositiveSmallIntegerField(default=1)),
-                ('start', models.DateTimeField()),
-                ('end', models.DateTimeField()),
-                ('travel_before_min', models.PositiveSmallIntegerField(default=0)),
-                ('travel_after_min', models.PositiveSmallIntegerField(default=0)),
-                ('state', models.CharField(choices=[('planned', 'Planned'), ('done', 'Done'), ('called_off', 'Called off')], default='planned', max_length=12)),
-                ('stages', models.JSONField(default=list)),
-                ('pour_at', models.DateTimeField(blank=True, null=True)),
-                ('wet_until', models.DateTimeField(blank=True, null=True)),
-                ('booking', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='stints', to='dispatch.booking')),
-                ('crew', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='stints', to='dispatch.crew')),
-                ('installers', models.ManyToManyField(blank=True, related_name='stints', to='dispatch.installer')),
-                ('machines', models.ManyToManyField(blank=True, related_name='stints', to='dispatch.machine')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("number", models.PositiveSmallIntegerField(default=1)),
+                ("start", models.DateTimeField()),
+                ("end", models.DateTimeField()),
+                ("travel_before_min", models.PositiveSmallIntegerField(default=0)),
+                ("travel_after_min", models.PositiveSmallIntegerField(default=0)),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("planned", "Planned"),
+                            ("done", "Done"),
+                            ("called_off", "Called off"),
+                        ],
+                        default="planned",
+                        max_length=12,
+                    ),
+                ),
+                ("stages", models.JSONField(default=list)),
+                ("pour_at", models.DateTimeField(blank=True, null=True)),
+                ("wet_until", models.DateTimeField(blank=True, null=True)),
+                (
+                    "booking",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="stints",
+                        to="dispatch.booking",
+                    ),
+                ),
+                (
+                    "crew",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="stints",
+                        to="dispatch.crew",
+                    ),
+                ),
+                (
+                    "installers",
+                    models.ManyToManyField(
+                        blank=True, related_name="stints", to="dispatch.installer"
+                    ),
+                ),
+                (
+                    "machines",
+                    models.ManyToManyField(
+                        blank=True, related_name="stints", to="dispatch.machine"
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Stamp',
+            name="Stamp",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('kind', models.CharField(choices=[('arrived', 'Arrived'), ('poured', 'First resin down'), ('topped', 'Top coat done'), ('left', 'Left the site')], max_length=10)),
-                ('at', models.DateTimeField()),
-                ('noted_at', models.DateTimeField()),
-                ('noted_by', models.CharField(max_length=120)),
-                ('user', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('stint', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='stamps', to='dispatch.stint')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("arrived", "Arrived"),
+                            ("poured", "First resin down"),
+                            ("topped", "Top coat done"),
+                            ("left", "Left the site"),
+                        ],
+                        max_length=10,
+                    ),
+                ),
+                ("at", models.DateTimeField()),
+                ("noted_at", models.DateTimeField()),
+                ("noted_by", models.CharField(max_length=120)),
+                (
+                    "user",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "stint",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="stamps",
+                        to="dispatch.stint",
+                    ),
+                ),
             ],
         ),
         migrations.AddField(
-            model_name='notice',
-            name='stint',
-            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='notices', to='dispatch.stint'),
+            model_name="notice",
+            name="stint",
+            field=models.ForeignKey(
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="notices",
+                to="dispatch.stint",
+            ),
         ),
         migrations.CreateModel(
-            name='Claim',
+            name="Claim",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('granule', models.PositiveIntegerField()),
-                ('absence', models.ForeignKey(null=True, on_delete=django.db.models.deletion.CASCADE, related_name='claims', to='dispatch.absence')),
-                ('resource', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='claims', to='dispatch.resource')),
-                ('stint', models.ForeignKey(null=True, on_delete=django.db.models.deletion.CASCADE, related_name='claims', to='dispatch.stint')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("granule", models.PositiveIntegerField()),
+                (
+                    "absence",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="claims",
+                        to="dispatch.absence",
+                    ),
+                ),
+                (
+                    "resource",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="claims",
+                        to="dispatch.resource",
+                    ),
+                ),
+                (
+                    "stint",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="claims",
+                        to="dispatch.stint",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='CalendarEntry',
+            name="CalendarEntry",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('audience', models.CharField(max_length=24)),
-                ('uid', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('sequence', models.PositiveIntegerField(default=0)),
-                ('status', models.CharField(choices=[('TENTATIVE', 'Planned'), ('CONFIRMED', 'Confirmed'), ('CANCELLED', 'Called off')], max_length=10)),
-                ('start', models.DateTimeField()),
-                ('end', models.DateTimeField()),
-                ('zone', models.CharField(max_length=64)),
-                ('summary', models.CharField(max_length=200)),
-                ('location', models.CharField(blank=True, max_length=300)),
-                ('description', models.TextField(blank=True)),
-                ('created_at', models.DateTimeField()),
-                ('changed_at', models.DateTimeField()),
-                ('stint', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='entries', to='dispatch.stint')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("audience", models.CharField(max_length=24)),
+                ("uid", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ("sequence", models.PositiveIntegerField(default=0)),
+                (
+                    "status",
+                    models.CharField(
+                        choices=[
+                            ("TENTATIVE", "Planned"),
+                            ("CONFIRMED", "Confirmed"),
+                            ("CANCELLED", "Called off"),
+                        ],
+                        max_length=10,
+                    ),
+                ),
+                ("start", models.DateTimeField()),
+                ("end", models.DateTimeField()),
+                ("zone", models.CharField(max_length=64)),
+                ("summary", models.CharField(max_length=200)),
+                ("location", models.CharField(blank=True, max_length=300)),
+                ("description", models.TextField(blank=True)),
+                ("created_at", models.DateTimeField()),
+                ("changed_at", models.DateTimeField()),
+                (
+                    "stint",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="entries",
+                        to="dispatch.stint",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='StoredVerdict',
+            name="StoredVerdict",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('made_at', models.DateTimeField()),
-                ('level', models.CharField(max_length=8)),
-                ('headline', models.CharField(max_length=400)),
-                ('checks', models.JSONField(default=list)),
-                ('ways_out', models.JSONField(default=list)),
-                ('wet_from', models.DateTimeField(null=True)),
-                ('wet_until', models.DateTimeField(null=True)),
-                ('last_safe_pour', models.DateTimeField(null=True)),
-                ('binds', models.CharField(blank=True, max_length=160)),
-                ('slack_min', models.IntegerField(null=True)),
-                ('firmness', models.CharField(blank=True, max_length=80)),
-                ('latest', models.BooleanField(default=True)),
-                ('forecast', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='verdicts', to='weather.forecast')),
-                ('stint', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='verdicts', to='dispatch.stint')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("made_at", models.DateTimeField()),
+                ("level", models.CharField(max_length=8)),
+                ("headline", models.CharField(max_length=400)),
+                ("checks", models.JSONField(default=list)),
+                ("ways_out", models.JSONField(default=list)),
+                ("wet_from", models.DateTimeField(null=True)),
+                ("wet_until", models.DateTimeField(null=True)),
+                ("last_safe_pour", models.DateTimeField(null=True)),
+                ("binds", models.CharField(blank=True, max_length=160)),
+                ("slack_min", models.IntegerField(null=True)),
+                ("firmness", models.CharField(blank=True, max_length=80)),
+                ("latest", models.BooleanField(default=True)),
+                (
+                    "forecast",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="verdicts",
+                        to="weather.forecast",
+                    ),
+                ),
+                (
+                    "stint",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="verdicts",
+                        to="dispatch.stint",
+                    ),
+                ),
             ],
         ),
         migrations.AddIndex(
-            model_name='booking',
-            index=models.Index(fields=['branch', 'state'], name='dispatch_bo_branch__ae6559_idx'),
+            model_name="booking",
+            index=models.Index(fields=["branch", "state"], name="dispatch_bo_branch__ae6559_idx"),
         ),
         migrations.AddConstraint(
-            model_name='booking',
-            constraint=models.UniqueConstraint(condition=models.Q(('state__in', ['held', 'booked'])), fields=('job',), name='one_open_booking_a_job'),
+            model_name="booking",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("state__in", ["held", "booked"])),
+                fields=("job",),
+                name="one_open_booking_a_job",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='booking',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('state', 'held'), _negated=True), ('held_until__isnull', False), _connector='OR'), name='a_hold_lapses'),
+            model_name="booking",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("state", "held"), _negated=True),
+                    ("held_until__isnull", False),
+                    _connector="OR",
+                ),
+                name="a_hold_lapses",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='crewmembership',
-            constraint=models.CheckConstraint(condition=models.Q(('until_day__isnull', True), ('until_day__gte', models.F('from_day')), _connector='OR'), name='membership_ends_after_it_starts'),
+            model_name="crewmembership",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("until_day__isnull", True),
+                    ("until_day__gte", models.F("from_day")),
+                    _connector="OR",
+                ),
+                name="membership_ends_after_it_starts",
+            ),
         ),
         migrations.AddIndex(
-            model_name='resource',
-            index=models.Index(fields=['branch', 'kind'], name='dispatch_re_branch__7575cb_idx'),
+            model_name="resource",
+            index=models.Index(fields=["branch", "kind"], name="dispatch_re_branch__7575cb_idx"),
         ),
         migrations.AddConstraint(
-            model_name='crew',
-            constraint=models.UniqueConstraint(fields=('branch', 'name'), name='one_crew_a_name'),
+            model_name="crew",
+            constraint=models.UniqueConstraint(fields=("branch", "name"), name="one_crew_a_name"),
         ),
         migrations.AddConstraint(
-            model_name='absence',
-            constraint=models.CheckConstraint(condition=models.Q(('end__gt', models.F('start'))), name='absence_ends_after_it_starts'),
+            model_name="absence",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("end__gt", models.F("start"))),
+                name="absence_ends_after_it_starts",
+            ),
         ),
         migrations.AddIndex(
-            model_name='stint',
-            index=models.Index(fields=['crew', 'start'], name='dispatch_st_crew_id_cf4fda_idx'),
+            model_name="stint",
+            index=models.Index(fields=["crew", "start"], name="dispatch_st_crew_id_cf4fda_idx"),
         ),
         migrations.AddIndex(
-            model_name='stint',
-            index=models.Index(fields=['start', 'end'], name='dispatch_st_start_588665_idx'),
+            model_name="stint",
+            index=models.Index(fields=["start", "end"], name="dispatch_st_start_588665_idx"),
         ),
         migrations.AddConstraint(
-            model_name='stint',
-            constraint=models.CheckConstraint(condition=models.Q(('end__gt', models.F('start'))), name='stint_ends_after_it_starts'),
+            model_name="stint",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("end__gt", models.F("start"))),
+                name="stint_ends_after_it_starts",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='stint',
-            constraint=models.UniqueConstraint(fields=('booking', 'number'), name='one_stint_a_number'),
+            model_name="stint",
+            constraint=models.UniqueConstraint(
+                fields=("booking", "number"), name="one_stint_a_number"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='stamp',
-            constraint=models.UniqueConstraint(fields=('stint', 'kind'), name='one_stamp_a_kind'),
+            model_name="stamp",
+            constraint=models.UniqueConstraint(fields=("stint", "kind"), name="one_stamp_a_kind"),
         ),
         migrations.AddIndex(
-            model_name='notice',
-            index=models.Index(fields=['state', 'next_try_at'], name='dispatch_no_state_0c75d0_idx'),
+            model_name="notice",
+            index=models.Index(
+                fields=["state", "next_try_at"], name="dispatch_no_state_0c75d0_idx"
+            ),
         ),
         migrations.AddIndex(
-            model_name='notice',
-            index=models.Index(fields=['branch', 'state'], name='dispatch_no_branch__756332_idx'),
+            model_name="notice",
+            index=models.Index(fields=["branch", "state"], name="dispatch_no_branch__756332_idx"),
         ),
         migrations.AddConstraint(
-            model_name='claim',
-            constraint=models.UniqueConstraint(fields=('resource', 'granule'), name='nobody_is_in_two_places'),
+            model_name="claim",
+            constraint=models.UniqueConstraint(
+                fields=("resource", "granule"), name="nobody_is_in_two_places"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='claim',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('absence__isnull', True), ('stint__isnull', False)), models.Q(('absence__isnull', False), ('stint__isnull', True)), _connector='OR'), name='a_claim_has_one_reason'),
+            model_name="claim",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("absence__isnull", True), ("stint__isnull", False)),
+                    models.Q(("absence__isnull", False), ("stint__isnull", True)),
+                    _connector="OR",
+                ),
+                name="a_claim_has_one_reason",
+            ),
         ),
         migrations.AddIndex(
-            model_name='calendarentry',
-            index=models.Index(fields=['audience', 'end'], name='dispatch_ca_audienc_3008f7_idx'),
+            model_name="calendarentry",
+            index=models.Index(fields=["audience", "end"], name="dispatch_ca_audienc_3008f7_idx"),
         ),
         migrations.AddConstraint(
-            model_name='calendarentry',
-            constraint=models.UniqueConstraint(fields=('stint', 'audience'), name='one_uid_an_audience'),
+            model_name="calendarentry",
+            constraint=models.UniqueConstraint(
+                fields=("stint", "audience"), name="one_uid_an_audience"
+            ),
         ),
         migrations.AddIndex(
-            model_name='storedverdict',
-            index=models.Index(fields=['stint', '-made_at'], name='dispatch_st_stint_i_fee2eb_idx'),
+            model_name="storedverdict",
+            index=models.Index(fields=["stint", "-made_at"], name="dispatch_st_stint_i_fee2eb_idx"),
         ),
         migrations.AddConstraint(
-            model_name='storedverdict',
-            constraint=models.UniqueConstraint(condition=models.Q(('latest', True)), fields=('stint',), name='one_latest_verdict'),
+            model_name="storedverdict",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("latest", True)), fields=("stint",), name="one_latest_verdict"
+            ),
         ),
     ]

@@ -114,7 +114,10 @@ class StintQuerySet(BranchScoped):
     def with_all(self) -> "StintQuerySet":
         """What screens show of a stint, in a fixed number of queries."""
         return self.select_related(
-            "crew", "booking__job__customer", "booking__job__site__place", "booking__job__system",
+            "crew",
+            "booking__job__customer",
+            "booking__job__site__place",
+            "booking__job__system",
             "booking__branch",
         ).prefetch_related("machines", "installers", "booking__job__floors__parts")
 
@@ -131,9 +134,7 @@ class Stint(models.Model):
     end = models.DateTimeField()
     travel_before_min = models.PositiveSmallIntegerField(default=0)
     travel_after_min = models.PositiveSmallIntegerField(default=0)
-    state = models.CharField(
-        max_length=12, choices=StintState.choices, default=StintState.PLANNED
-    )
+    state = models.CharField(max_length=12, choices=StintState.choices, default=StintState.PLANNED)
     # The stages on the clock as they were promised, for screens that must not compute.
     stages = models.JSONField(default=list)
     pour_at = models.DateTimeField(null=True, blank=True)
@@ -166,20 +167,14 @@ class Claim(models.Model):
 
     resource = models.ForeignKey(Resource, on_delete=models.PROTECT, related_name="claims")
     granule = models.PositiveIntegerField()
-    stint = models.ForeignKey(
-        Stint, null=True, on_delete=models.CASCADE, related_name="claims"
-    )
-    absence = models.ForeignKey(
-        Absence, null=True, on_delete=models.CASCADE, related_name="claims"
-    )
+    stint = models.ForeignKey(Stint, null=True, on_delete=models.CASCADE, related_name="claims")
+    absence = models.ForeignKey(Absence, null=True, on_delete=models.CASCADE, related_name="claims")
 
     objects: Any = models.Manager()
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(
-                fields=["resource", "granule"], name="nobody_is_in_two_places"
-            ),
+            models.UniqueConstraint(fields=["resource", "granule"], name="nobody_is_in_two_places"),
             models.CheckConstraint(
                 condition=models.Q(stint__isnull=False, absence__isnull=True)
                 | models.Q(stint__isnull=True, absence__isnull=False),

@@ -82,7 +82,9 @@ class Notice(models.Model):
         """Take this notice for sending; of several senders exactly one hears True."""
         taken = (
             Notice.objects.filter(pk=self.pk)
-            .filter(Q(state=NoticeState.PENDING) | Q(state=NoticeState.SENDING, lease_until__lt=now))
+            .filter(
+                Q(state=NoticeState.PENDING) | Q(state=NoticeState.SENDING, lease_until__lt=now)
+            )
             .update(state=NoticeState.SENDING, lease_until=until, attempts=F("attempts") + 1)
         )
         return taken == 1

@@ -60,9 +60,7 @@ class Stamp(models.Model):
     user = models.ForeignKey(User, null=True, on_delete=models.PROTECT, related_name="+")
 
     class Meta:
-        constraints = [
-            models.UniqueConstraint(fields=["stint", "kind"], name="one_stamp_a_kind")
-        ]
+        constraints = [models.UniqueConstraint(fields=["stint", "kind"], name="one_stamp_a_kind")]
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()} at {self.at}"

@@ -203,5 +203,3 @@ def _grains(hours: Hours, slab: SlabHours) -> Series:
     count = min(len(grains), len(known))
     grains[:count] = known[:count]
     return grains
-
-

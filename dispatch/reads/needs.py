@@ -15,8 +15,8 @@ from dispatch.models import (
     Stint,
     StoredVerdict,
 )
-from dispatch.rules.firmness import firmest
 from dispatch.rules.findings import Level
+from dispatch.rules.firmness import firmest
 from jobs.models import AuditEvent, Branch, DayWish
 from jobs.rules.clock import say_moment, say_span
 
@@ -91,9 +91,11 @@ def _weather(branch: Branch, now: datetime) -> list[Need]:
 
 def _receipts(branch: Branch, now: datetime) -> list[Need]:
     """Changes within 48 hours that a crew's lead has not been seen to read."""
-    waiting = Notice.objects.of_branch(branch).filter(
-        kind=NoticeKind.CREW_CHANGE, receipt__isnull=True, stint__end__gt=now
-    ).exclude(state=NoticeState.OBSOLETE)
+    waiting = (
+        Notice.objects.of_branch(branch)
+        .filter(kind=NoticeKind.CREW_CHANGE, receipt__isnull=True, stint__end__gt=now)
+        .exclude(state=NoticeState.OBSOLETE)
+    )
     needs = []
     for notice in waiting.select_related("stint__crew__lead", "booking__job__site"):
         stint = notice.stint
@@ -148,9 +150,12 @@ def _wishes(branch: Branch, now: datetime) -> list[Need]:
 
 def _confirmable(branch: Branch, now: datetime) -> list[Need]:
     """Planned days that have come near enough to be confirmed."""
-    planned = Booking.objects.of_branch(branch).filter(
-        state=BookingState.BOOKED, promise__in=[PromiseLevel.PLANNED, PromiseLevel.RANGE]
-    ).select_related("job__customer", "job__site").prefetch_related("job__floors", "stints")
+    planned = (
+        Booking.objects.of_branch(branch)
+        .filter(state=BookingState.BOOKED, promise__in=[PromiseLevel.PLANNED, PromiseLevel.RANGE])
+        .select_related("job__customer", "job__site")
+        .prefetch_related("job__floors", "stints")
+    )
     needs = []
     for booking in planned:
         stints = [stint for stint in booking.stints.all() if stint.state == "planned"]

@@ -4,10 +4,11 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
-from dispatch.models import Crew, Machine, PromiseLevel
+from dispatch.models import Crew, Machine
+from dispatch.rules.asking import Ask, PlannedStint, Promised
 from dispatch.rules.costs import CostPart
+from dispatch.rules.firmness import Firmness
 from dispatch.rules.verdicts import Verdict
-from dispatch.services.bookings import Ask, PlannedStint, Promised
 from jobs.models import Job
 from jobs.rules.clock import round_up_quarter
 from jobs.rules.plan import Plan, StageKind, Visit
@@ -24,7 +25,7 @@ class Offer:
     day: date
     plan: Plan
     verdict: Verdict
-    level: PromiseLevel
+    level: Firmness
     travel: tuple[tuple[int, int], ...]  # minutes before and after each visit
     parts: tuple[CostPart, ...]
     beyond: bool
@@ -54,7 +55,7 @@ class Offer:
         return Ask(
             stints=self._stints(),
             promised=Promised(
-                level=PromiseLevel.PLANNED if held_until else self.level,
+                level=Firmness.PLANNED if held_until else self.level,
                 walk_on_at=self.walk_on,
                 drive_on_at=self.drive_on,
                 drive_on_basis=self.plan.drive_on_basis,

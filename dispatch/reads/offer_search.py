@@ -5,11 +5,11 @@ from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 from functools import cached_property
 
-from dispatch.models import Crew, CrewMembership, Machine, PromiseLevel
+from dispatch.models import Crew, CrewMembership, Machine
 from dispatch.reads.chain import beyond_forecast, lay, setting_for, verdict_on
 from dispatch.reads.offer import Offer, RefusedDay
 from dispatch.reads.staffing import Staffing, staffing
-from dispatch.rules.costs import Costs, cost_parts
+from dispatch.rules.costs import CostPart, Costs, cost_parts
 from dispatch.rules.findings import Level
 from dispatch.rules.firmness import firmest
 from dispatch.rules.travel import Point, travel_min
@@ -97,10 +97,19 @@ class Search:
         verdict = verdict_on(self.setting, plan, day_end=latest)
         if verdict.level is Level.NO:
             raise NoOffer(verdict.headline, 4)
-        return self._offer(crew, len(people), grinder, day, plan, verdict, travel)
+        return self._offer(
+            crew=crew,
+            crew_size=len(people),
+            grinder=grinder,
+            day=day,
+            plan=plan,
+            verdict=verdict,
+            travel=travel,
+        )
 
     def _offer(
         self,
+        *,
         crew: Crew,
         crew_size: int,
         grinder: Machine,
@@ -109,24 +118,11 @@ class Search:
         verdict: Verdict,
         travel: tuple[tuple[int, int], ...],
     ) -> Offer:
-        exposures = self.job.exposures()
-        lead = (day - self.today).days
         level = firmest(
-            exposures=exposures,
+            exposures=self.job.exposures(),
             fixed=self.job.day_wish == DayWish.FIXED,
-            lead_days=lead,
+            lead_days=(day - self.today).days,
             level=verdict.level,
-        )
-        enclosed = all(exposure.enclosed for exposure in exposures)
-        parts = cost_parts(
-            costs=self.costs,
-            level=verdict.level,
-            lead_days=lead,
-            travel_min=sum(before + after for before, after in travel),
-            waited_days=lead,
-            idle_h=max(0.0, (self._latest(day) - plan.visits[0].end) / HOUR),
-            takes_dry_day=enclosed and verdict.level is Level.GO and self._dry(day),
-            misses_wish=self.job.day_wish == DayWish.PREFERS and day != self.job.wished_day,
         )
         return Offer(
             job=self.job,
@@ -136,10 +132,26 @@ class Search:
             day=day,
             plan=plan,
             verdict=verdict,
-            level=PromiseLevel(level.value),
+            level=level,
             travel=travel,
-            parts=parts,
+            parts=self._cost(day, plan, verdict, travel),
             beyond=beyond_forecast(self.setting, plan),
+        )
+
+    def _cost(
+        self, day: date, plan: Plan, verdict: Verdict, travel: tuple[tuple[int, int], ...]
+    ) -> tuple[CostPart, ...]:
+        lead = (day - self.today).days
+        enclosed = all(exposure.enclosed for exposure in self.job.exposures())
+        return cost_parts(
+            costs=self.costs,
+            level=verdict.level,
+            lead_days=lead,
+            travel_min=sum(before + after for before, after in travel),
+            waited_days=lead,
+            idle_h=max(0.0, (self._latest(day) - plan.visits[0].end) / HOUR),
+            takes_dry_day=enclosed and verdict.level is Level.GO and self._dry(day),
+            misses_wish=self.job.day_wish == DayWish.PREFERS and day != self.job.wished_day,
         )
 
     def _arrival(self, crew: Crew, day: date) -> tuple[datetime, int]:
@@ -151,8 +163,7 @@ class Search:
         arrive = opens
         if earlier:
             arrive = max(opens, earlier[-1].end + timedelta(minutes=2 * before_min))
-        if arrive < self.now + timedelta(minutes=before_min):
-            arrive = self.now + timedelta(minutes=before_min)
+        arrive = max(arrive, self.now + timedelta(minutes=before_min))
         return round_up_quarter(arrive), before_min
 
     def _plan(self, crew: Crew, day: date, arrive: datetime, people: int) -> Plan:
@@ -206,9 +217,7 @@ class Search:
                     2,
                 )
 
-    def _travel(
-        self, crew: Crew, plan: Plan, before_min: int
-    ) -> tuple[tuple[int, int], ...]:
+    def _travel(self, crew: Crew, plan: Plan, before_min: int) -> tuple[tuple[int, int], ...]:
         home_min = travel_min(self.site, self.depot)
         legs = []
         for number, visit in enumerate(plan.visits):

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from dispatch.models import Claim, Crew, CrewMembership, Machine, MachineKind, Stint
+from dispatch.rules.granules import EPOCH, GRANULE, granules
 from dispatch.rules.travel import Point
-from dispatch.services.claims import EPOCH, GRANULE, granules
 from jobs.models import Branch, Holiday
 
 
@@ -64,9 +64,7 @@ def staffing(
 ) -> Staffing:
     """Read a branch's calendar for [start, end); `without` leaves out one booking being moved."""
     first, last = (start - EPOCH) // GRANULE, (end - EPOCH) // GRANULE
-    claims = Claim.objects.filter(
-        resource__branch=branch, granule__gte=first, granule__lte=last
-    )
+    claims = Claim.objects.filter(resource__branch=branch, granule__gte=first, granule__lte=last)
     stints = Stint.objects.of_branch(branch).open().overlapping(start, end)
     if without is not None:
         claims = claims.exclude(stint__booking_id=without)
@@ -86,12 +84,11 @@ def staffing(
         grinders=tuple(
             Machine.objects.of_branch(branch).filter(kind=MachineKind.GRINDER, active=True)
         ),
-        memberships=tuple(
-            CrewMembership.objects.of_branch(branch).select_related("installer")
-        ),
+        memberships=tuple(CrewMembership.objects.of_branch(branch).select_related("installer")),
         holidays=dict(
-            Holiday.objects.filter(branch=branch, day__gte=start.date() - timedelta(days=1))
-            .values_list("day", "name")
+            Holiday.objects.filter(
+                branch=branch, day__gte=start.date() - timedelta(days=1)
+            ).values_list("day", "name")
         ),
         taken={each: frozenset(numbers) for each, numbers in taken.items()},
         busy={each: tuple(stints) for each, stints in busy.items()},

@@ -1,7 +1,6 @@
 """Bookings: book, move, call off, confirm, and holds that lapse. Each is one transaction."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
@@ -22,6 +21,8 @@ from dispatch.models import (
     Stint,
     StintState,
 )
+from dispatch.rules.asking import Ask, PlannedStint, Promised
+from dispatch.rules.firmness import Firmness
 from dispatch.services import claims, entries, notices
 from jobs import audit, idempotency
 from jobs.access import PROGRAM, Actor
@@ -43,42 +44,6 @@ class CannotChange(Refusal):
 
     code = "cannot_change"
     status = 409
-
-
-@dataclass(frozen=True)
-class PlannedStint:
-    """One stretch of one crew as it is to be booked; ids, so that it can cross a form."""
-
-    crew_id: int
-    start: datetime
-    end: datetime
-    machine_ids: tuple[int, ...] = ()
-    travel_before_min: int = 0
-    travel_after_min: int = 0
-    stages: tuple[dict[str, Any], ...] = ()
-    pour_at: datetime | None = None
-    wet_until: datetime | None = None
-
-
-@dataclass(frozen=True)
-class Promised:
-    """What the customer is promised, rounded up already."""
-
-    level: PromiseLevel
-    walk_on_at: datetime | None
-    drive_on_at: datetime | None
-    drive_on_basis: str = ""
-
-
-@dataclass(frozen=True)
-class Ask:
-    """Everything a booking or a move asks for."""
-
-    stints: Sequence[PlannedStint]
-    promised: Promised
-    why: str = ""
-    held_until: datetime | None = None
-    key: str = field(default="")  # idempotency key of the request, if any
 
 
 @run_write
@@ -259,12 +224,12 @@ def _open_booking(branch: Branch, booking_id: int, version: int) -> Booking:
 
 
 def _promise(booking: Booking, promised: Promised, *, now: datetime) -> None:
-    booking.promise = promised.level
+    booking.promise = PromiseLevel(promised.level)
     booking.walk_on_at = promised.walk_on_at
     booking.drive_on_at = promised.drive_on_at
     booking.drive_on_basis = promised.drive_on_basis
-    confirmed = promised.level == PromiseLevel.CONFIRMED and booking.state == BookingState.BOOKED
-    booking.confirmed_at = now if confirmed else None
+    firm = promised.level is Firmness.CONFIRMED and booking.state == BookingState.BOOKED
+    booking.confirmed_at = now if firm else None
 
 
 def _place(booking: Booking, planned: Sequence[PlannedStint]) -> None:

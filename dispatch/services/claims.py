@@ -1,16 +1,15 @@
 """Claims: who has which quarter of an hour. The database refuses a second claim by itself."""
 
 from collections.abc import Iterable, Sequence
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 
 from django.db import IntegrityError, connection, transaction
 
 from dispatch.models import Absence, Claim, Resource, Stint
+from dispatch.rules.granules import granules
 from jobs.refusals import Refusal
 from jobs.rules.clock import say_span
 
-GRANULE = timedelta(minutes=15)
-EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 CONSTRAINT = "nobody_is_in_two_places"
 
 
@@ -19,13 +18,6 @@ class SlotTaken(Refusal):
 
     code = "taken"
     status = 409
-
-
-def granules(start: datetime, end: datetime) -> range:
-    """Quarters of an hour (counted in UTC since 1970) that [start, end) touches."""
-    first = (start - EPOCH) // GRANULE
-    last = -((EPOCH - end) // GRANULE)
-    return range(first, last)
 
 
 def lock(resource_ids: Iterable[int]) -> list[Resource]:

@@ -7,6 +7,8 @@ from typing import Any
 
 from dispatch.models import OPEN_STATES, Booking, PromiseLevel, Stint, StoredVerdict
 from dispatch.reads.chain import Setting, beyond_forecast, lay, setting_for, verdict_on
+from dispatch.rules.asking import Promised
+from dispatch.rules.firmness import Firmness
 from dispatch.rules.verdicts import Verdict
 from dispatch.services import bookings
 from jobs.refusals import Refusal
@@ -16,6 +18,7 @@ from jobs.rules.refusals import CannotPlan
 from jobs.writing import run_write
 
 WATCH_AHEAD = timedelta(days=11)
+REJUDGE_AFTER = timedelta(hours=1)
 
 
 def judge_open(*, now: datetime) -> int:
@@ -24,6 +27,24 @@ def judge_open(*, now: datetime) -> int:
     for booking in _open(now):
         if judge_booking(booking, now=now) is not None:
             judged += 1
+    return judged
+
+
+def judge_due(*, now: datetime) -> int:
+    """Judge the open bookings whose newest forecast has not been judged yet, or an hour ago."""
+    judged = 0
+    for booking in _open(now):
+        stint = booking.stints.standing().order_by("number").first()
+        latest = stint.verdicts.filter(latest=True).first() if stint else None
+        forecast = booking.job.site.place.forecasts.newest_first().first()
+        fresh = latest is not None and now - latest.made_at < REJUDGE_AFTER
+        if (
+            fresh
+            and latest is not None
+            and latest.forecast_id == (forecast.pk if forecast else None)
+        ):
+            continue
+        judged += judge_booking(booking, now=now) is not None
     return judged
 
 
@@ -136,8 +157,8 @@ def _hold_promise(booking: Booking, setting: Setting, plan: Plan) -> None:
             branch=booking.branch,
             booking_id=booking.pk,
             version=booking.version,
-            promised=bookings.Promised(
-                level=PromiseLevel.CONFIRMED,
+            promised=Promised(
+                level=Firmness.CONFIRMED,
                 walk_on_at=round_up_quarter(plan.walk_on) if plan.walk_on else None,
                 drive_on_at=drive_on,
                 drive_on_basis=plan.drive_on_basis,
@@ -147,5 +168,3 @@ def _hold_promise(booking: Booking, setting: Setting, plan: Plan) -> None:
         )
     except Refusal:
         return  # somebody changed the booking meanwhile; the next round looks again
-
-

@@ -28,6 +28,7 @@ def house(request: HttpRequest) -> dict[str, Any]:
     user = getattr(request, "user", None)
     if user is not None and user.is_authenticated:
         branch = getattr(request, "branch", None) or chosen_branch(request)
+        frame["signed_in"] = True
         frame["branch"] = branch
         frame["branches"] = access.branches_of(user)
         frame["needs_count"] = needs.count(branch) if branch else 0

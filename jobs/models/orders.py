@@ -65,9 +65,9 @@ class JobQuerySet(BranchScoped):
 
     def with_floors(self) -> "JobQuerySet":
         """What a list of orders shows, in a fixed number of queries."""
-        return self.select_related(
-            "customer", "site__place", "system", "branch"
-        ).prefetch_related("floors__parts")
+        return self.select_related("customer", "site__place", "system", "branch").prefetch_related(
+            "floors__parts"
+        )
 
 
 class Job(models.Model):
@@ -115,7 +115,8 @@ class Job(models.Model):
             steps=sum(work.steps for work in works),
             spalls=sum(work.spalls for work in works),
             condition=max(
-                (work.condition for work in works), key=list(Condition).index,
+                (work.condition for work in works),
+                key=list(Condition).index,
                 default=Condition.BARE,
             ),
         )

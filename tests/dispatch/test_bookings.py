@@ -11,10 +11,10 @@ from dispatch.models import (
     EntryStatus,
     Notice,
     NoticeKind,
-    PromiseLevel,
 )
+from dispatch.rules.asking import Ask, PlannedStint, Promised
+from dispatch.rules.firmness import Firmness
 from dispatch.services import bookings
-from dispatch.services.bookings import Ask, PlannedStint, Promised
 from dispatch.services.claims import SlotTaken
 from jobs.idempotency import KeyReused
 from jobs.models import AuditEvent, Branch, JobState
@@ -32,7 +32,7 @@ def ask(
     start: datetime = MORNING,
     hours: float = 8,
     machines: tuple[object, ...] = (),
-    level: PromiseLevel = PromiseLevel.CONFIRMED,
+    level: Firmness = Firmness.CONFIRMED,
     key: str = "",
     held_until: datetime | None = None,
 ) -> Ask:
@@ -290,7 +290,7 @@ def test_a_promise_moves_later_by_itself_but_never_earlier(house):
             booking_id=booking.pk,
             version=booking.version,
             promised=Promised(
-                level=PromiseLevel.CONFIRMED,
+                level=Firmness.CONFIRMED,
                 walk_on_at=None,
                 drive_on_at=promised - timedelta(hours=1),
             ),
@@ -302,7 +302,7 @@ def test_a_promise_moves_later_by_itself_but_never_earlier(house):
         booking_id=booking.pk,
         version=booking.version,
         promised=Promised(
-            level=PromiseLevel.CONFIRMED,
+            level=Firmness.CONFIRMED,
             walk_on_at=None,
             drive_on_at=promised + timedelta(hours=6),
         ),

@@ -7,6 +7,7 @@ from django.apps import apps
 from django.db import IntegrityError, connection, transaction
 
 from dispatch.models import Booking, CalendarEntry, Claim, Notice, Stint
+from dispatch.rules.granules import granules
 from dispatch.services import bookings, claims
 from tests import builders
 from tests.builders import NOW
@@ -98,7 +99,7 @@ def test_opposite_moves_at_once_never_deadlock_and_never_double(house):
     assert any(code == "ok" for code, _ in answers)
     for stint in Stint.objects.all():
         own = Claim.objects.filter(stint=stint, resource=stint.crew.resource)
-        assert own.count() == len(claims.granules(stint.start, stint.end))
+        assert own.count() == len(granules(stint.start, stint.end))
 
 
 def test_twenty_confirmations_of_one_page_change_it_once(house):

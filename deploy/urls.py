@@ -1,0 +1,11 @@
+"""All addresses of the program."""
+
+from django.urls import include, path
+
+from deploy.health import healthz
+
+urlpatterns = [
+    path("", include("dispatch.urls")),
+    path("", include("dispatch.urls_secret")),
+    path("healthz", healthz, name="healthz"),
+]

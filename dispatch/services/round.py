@@ -1,0 +1,45 @@
+"""One round of background work: whatever is due, done once however often it is asked."""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from dispatch.models import Stint
+from dispatch.services import bookings, sending, verdicts
+from jobs.models import Branch
+from weather import services as weather
+from weather.services import Outcome, Wanted
+
+
+@dataclass(frozen=True)
+class Round:
+    """What one round came to."""
+
+    refreshed: int
+    judged: int
+    sent: int
+    lapsed: int
+
+
+def refresh_forecasts(*, now: datetime) -> int:
+    """Fetch what is due for every depot and every open site; return how many were new."""
+    results = weather.refresh_due(now=now, wanted=wanted(now=now))
+    return sum(result.outcome is Outcome.STORED for result in results)
+
+
+def wanted(*, now: datetime) -> list[Wanted]:
+    """The places somebody needs weather for: depots always, sites by their soonest work."""
+    depots = Branch.objects.values_list("depot_place_id", flat=True)
+    ahead = Stint.objects.open().filter(end__gt=now, start__lt=now + timedelta(days=11))
+    sites = ahead.values_list("booking__job__site__place_id", "start")
+    return [Wanted(place_id=pk) for pk in depots] + [
+        Wanted(place_id=pk, soonest_work=start) for pk, start in sites
+    ]
+
+
+def go_round(*, now: datetime) -> Round:
+    """Everything that is due at `now`, in the order in which one thing feeds the next."""
+    lapsed = bookings.lapse_holds(now=now)
+    refreshed = refresh_forecasts(now=now)
+    judged = verdicts.judge_due(now=now)
+    sent = sending.send_due(now=now)
+    return Round(refreshed=refreshed, judged=judged, sent=sent, lapsed=lapsed)

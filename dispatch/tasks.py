@@ -1,0 +1,20 @@
+"""Celery tasks: the same functions as `manage.py work`, woken by a clock. Safe to run twice."""
+
+from celery import shared_task
+from django.utils import timezone
+
+from dispatch.services import bookings, sending, verdicts
+
+
+@shared_task  # type: ignore[untyped-decorator]
+def judge_due() -> int:
+    """Lapse holds, then judge what has a new forecast."""
+    now = timezone.now()
+    bookings.lapse_holds(now=now)
+    return verdicts.judge_due(now=now)
+
+
+@shared_task  # type: ignore[untyped-decorator]
+def send_due() -> int:
+    """Send the notices that are due."""
+    return sending.send_due(now=timezone.now())

@@ -1,0 +1,28 @@
+"""Addresses of the office. Secret addresses of crews and customers are in urls_secret.py."""
+
+from django.contrib.auth.views import LogoutView
+from django.urls import path
+
+from dispatch.views import bookings, intake, mails, office, phone
+
+urlpatterns = [
+    path("", office.week, name="week"),
+    path("needs/", office.needs, name="needs"),
+    path("needs/<int:pk>/told/", office.told, name="told"),
+    path("crews/", office.crews, name="crews"),
+    path("branch/", office.choose_branch, name="choose-branch"),
+    path("floors/", intake.waiting, name="waiting"),
+    path("floors/new/", intake.take_in, name="take-in"),
+    path("floors/import/", intake.import_backlog, name="import-backlog"),
+    path("floors/<int:pk>/days/", bookings.offers, name="offers"),
+    path("floors/<int:pk>/book/", bookings.book, name="book"),
+    path("bookings/<int:pk>/", bookings.booking, name="booking"),
+    path("bookings/<int:pk>/move/", bookings.move, name="move"),
+    path("bookings/<int:pk>/confirm/", bookings.confirm, name="confirm"),
+    path("bookings/<int:pk>/call-off/", bookings.call_off, name="call-off"),
+    path("stints/<int:pk>/sheet/", phone.day_sheet, name="day-sheet"),
+    path("mail/", mails.mails, name="mails"),
+    path("mail/<int:pk>/", mails.mail, name="mail"),
+    path("sign-in/", office.SignIn.as_view(), name="sign-in"),
+    path("sign-out/", LogoutView.as_view(), name="sign-out"),
+]

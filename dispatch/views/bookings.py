@@ -1,0 +1,229 @@
+"""Offering, booking, moving, confirming and calling off."""
+
+from datetime import timedelta
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from dispatch.models import Booking, Link, LinkPurpose, StintState
+from dispatch.reads.booking_day import day_picture, stints_of
+from dispatch.reads.chain import setting_for
+from dispatch.reads.offers import Offers, best_days, offer_for
+from dispatch.rules.pictures import day_summary
+from dispatch.services import bookings, links
+from dispatch.services.verdicts import judge_booking, replan
+from dispatch.views.entrance import OfficeRequest, office
+from jobs import access
+from jobs.models import AuditEvent, Job, JobState, Role
+from jobs.refusals import Refusal
+from jobs.rules.clock import say_moment
+from jobs.rules.refusals import CannotPlan
+
+HOLD_FOR = timedelta(minutes=30)
+DESK = (Role.OWNER, Role.OFFICE)
+
+
+@require_safe
+@office(*DESK)
+def offers(request: OfficeRequest, pk: int) -> HttpResponse:
+    """The five best days for a waiting floor, and why the others are not."""
+    return _show_offers(request, _job(request, pk))
+
+
+@require_POST
+@office(*DESK)
+def book(request: OfficeRequest, pk: int) -> HttpResponse:
+    """Book or hold the chosen day; a lost race shows who has it and the next best days."""
+    job = _job(request, pk)
+    now = timezone.now()
+    offer = offer_for(job, request.POST.get("offer", ""), now=now)
+    if offer is None:
+        said = "That day is no longer free or no longer good. These are the best days now."
+        return _show_offers(request, job, refusal=said, status=409)
+    hold = request.POST.get("action") == "hold"
+    ask = offer.ask(held_until=now + HOLD_FOR if hold else None, key=request.POST.get("key", ""))
+    try:
+        booking = bookings.book(
+            branch=request.branch,
+            job_id=job.pk,
+            version=_number(request.POST.get("version")),
+            ask=ask,
+            by=access.person(request.user),
+            now=now,
+        )
+    except Refusal as refusal:
+        return _show_offers(request, _job(request, pk), refusal=str(refusal), status=refusal.status)
+    links.for_booking(booking, now=now)
+    judge_booking(booking, now=now)
+    when = say_moment(offer.plan.start, job.site.tz)
+    said = (
+        f"Held until {say_moment(booking.held_until, job.site.tz)}." if booking.held_until else ""
+    )
+    messages.success(request, said or f"Booked: {offer.crew}, {when}.")
+    return redirect("booking", pk=booking.pk)
+
+
+@require_safe
+@office()
+def booking(request: OfficeRequest, pk: int) -> HttpResponse:
+    """One booking: its days, verdict, picture, promise, link and history."""
+    now = timezone.now()
+    found = _booking(request, pk)
+    stints = stints_of(found.pk)
+    verdict = stints[0].verdicts.filter(latest=True).first() if stints else None
+    pictures, plan = [], None
+    if stints and stints[0].state == StintState.PLANNED:
+        setting = setting_for(found.job, now=now)
+        try:
+            plan = replan(setting, stints)
+        except CannotPlan:
+            plan = None
+        if plan is not None:
+            for number in range(len(plan.visits)):
+                picture = day_picture(
+                    setting,
+                    plan,
+                    last_safe_pour=verdict.last_safe_pour if verdict else None,
+                    number=number,
+                )
+                pictures.append((picture, day_summary(picture)))
+    link = Link.objects.filter(booking=found, purpose=LinkPurpose.CUSTOMER).live(now).first()
+    context = {
+        "booking": found,
+        "job": found.job,
+        "zone": found.job.site.tz,
+        "stints": stints,
+        "verdict": verdict,
+        "pictures": pictures,
+        "customer_url": links.address(link) if link and request.role in DESK else "",
+        "events": AuditEvent.objects.of_branch(request.branch)
+        .filter(subject="booking", subject_id=found.pk)
+        .order_by("-at"),
+        "may_change": request.role in DESK and found.state in ("held", "booked"),
+        "now": now,
+    }
+    return render(request, "dispatch/booking.html", context)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@office(*DESK)
+def move(request: OfficeRequest, pk: int) -> HttpResponse:
+    """Other days for a booking, and the move to one of them."""
+    found = _booking(request, pk)
+    if request.method != "POST":
+        return _show_offers(request, found.job, moving=found)
+    now = timezone.now()
+    offer = offer_for(found.job, request.POST.get("offer", ""), now=now, moving=found.pk)
+    if offer is None:
+        said = "That day is no longer free or no longer good. These are the best days now."
+        return _show_offers(request, found.job, moving=found, refusal=said, status=409)
+    try:
+        moved = bookings.move(
+            branch=request.branch,
+            booking_id=found.pk,
+            version=_number(request.POST.get("version")),
+            ask=offer.ask(why=request.POST.get("why", "")[:500]),
+            by=access.person(request.user),
+            now=now,
+        )
+    except Refusal as refusal:
+        return _show_offers(
+            request, found.job, moving=found, refusal=str(refusal), status=refusal.status
+        )
+    judge_booking(moved, now=now)
+    messages.success(
+        request, f"Moved: {offer.crew}, {say_moment(offer.plan.start, found.job.site.tz)}."
+    )
+    return redirect("booking", pk=moved.pk)
+
+
+@require_POST
+@office(*DESK)
+def confirm(request: OfficeRequest, pk: int) -> HttpResponse:
+    """Make the planned or held day a confirmed one."""
+    found = bookings.confirm(
+        branch=request.branch,
+        booking_id=pk,
+        version=_number(request.POST.get("version")),
+        by=access.person(request.user),
+        now=timezone.now(),
+    )
+    messages.success(request, f"Confirmed for {found.job.customer}.")
+    return redirect("booking", pk=found.pk)
+
+
+@require_POST
+@office(*DESK)
+def call_off(request: OfficeRequest, pk: int) -> HttpResponse:
+    """Call a booking off; the floor waits again in its old place in line."""
+    why = request.POST.get("why", "").strip()
+    if not why:
+        raise Refusal(
+            "Please say why the booking is called off: the customer is told.", field="why"
+        )
+    found = bookings.call_off(
+        branch=request.branch,
+        booking_id=pk,
+        version=_number(request.POST.get("version")),
+        by=access.person(request.user),
+        now=timezone.now(),
+        why=why,
+    )
+    messages.success(request, f"Called off. {found.job.customer} is back in line.")
+    return redirect("waiting")
+
+
+def _show_offers(
+    request: OfficeRequest,
+    job: Job,
+    *,
+    moving: Booking | None = None,
+    refusal: str = "",
+    status: int = 200,
+) -> HttpResponse:
+    now = timezone.now()
+    found: Offers | None = None
+    if moving is not None or job.state == JobState.WAITING:
+        found = best_days(job, now=now, moving=moving.pk if moving else None)
+    context = {
+        "job": job,
+        "offers": found,
+        "moving": moving,
+        "refusal": refusal,
+        "zone": job.site.tz,
+        "now": now,
+        "key": f"{job.pk}-{job.version}-{request.user.pk}-{int(now.timestamp() * 1000)}",
+        "open_booking": job.bookings.filter(state__in=["held", "booked"]).first(),
+    }
+    return render(request, "dispatch/offers.html", context, status=status)
+
+
+def _job(request: OfficeRequest, pk: int) -> Job:
+    job: Job = get_object_or_404(
+        Job.objects.visible_to(request.user).of_branch(request.branch).with_floors(), pk=pk
+    )
+    return job
+
+
+def _booking(request: OfficeRequest, pk: int) -> Booking:
+    mine = Booking.objects.visible_to(request.user).of_branch(request.branch)
+    found: Booking = get_object_or_404(
+        mine.select_related(
+            "branch__depot_place",
+            "job__branch__depot_place",
+            "job__customer",
+            "job__site__place",
+            "job__system",
+        ).prefetch_related("job__floors__parts"),
+        pk=pk,
+    )
+    return found
+
+
+def _number(value: str | None) -> int:
+    if value is None or not value.isdecimal() or len(value) > 9:
+        raise Refusal("The form is incomplete. Please open the page again.")
+    return int(value)

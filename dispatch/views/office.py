@@ -1,0 +1,103 @@
+"""The office's overview: the week, what needs a person, the crews, signing in."""
+
+from datetime import date
+
+from django.contrib import messages
+from django.contrib.auth.views import LoginView
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST, require_safe
+
+from dispatch.models import Crew, CrewMembership, Machine, Notice
+from dispatch.reads import needs as needs_read
+from dispatch.reads.week import week_of
+from dispatch.services import receipts
+from dispatch.views.entrance import SESSION_BRANCH, OfficeRequest, office
+from jobs import access
+from jobs.models import Role
+
+
+class SignIn(LoginView):
+    """Sign in with name and password."""
+
+    template_name = "dispatch/sign_in.html"
+    redirect_authenticated_user = True
+
+
+@require_safe
+@office()
+def week(request: OfficeRequest) -> HttpResponse:
+    """The week on one page: weather above, crews and stints below, what needs a person."""
+    now = timezone.now()
+    try:
+        day = date.fromisoformat(request.GET.get("day", ""))
+    except ValueError:
+        day = request.branch.today(now)
+    if not 2000 <= day.year <= 2100:
+        day = request.branch.today(now)
+    shown = week_of(request.branch, day=day, now=now)
+    context = {
+        "week": shown,
+        "needs": needs_read.everything(request.branch, now=now)[:5],
+        "today": request.branch.today(now),
+        "now": now,
+    }
+    return render(request, "dispatch/week.html", context)
+
+
+@require_safe
+@office()
+def needs(request: OfficeRequest) -> HttpResponse:
+    """Everything that waits for a person, worst first, each with a ready answer."""
+    now = timezone.now()
+    found = needs_read.everything(request.branch, now=now)
+    return render(request, "dispatch/needs.html", {"needs": found, "now": now})
+
+
+@require_safe
+@office()
+def crews(request: OfficeRequest) -> HttpResponse:
+    """Crews, who is in them, their machines, and the links of their phones and calendars."""
+    now = timezone.now()
+    day = request.branch.today(now)
+    shown = [
+        {
+            "crew": crew,
+            "people": [m.installer for m in crew.memberships.all() if _on(m, day)],
+            "links": [link for link in crew.links.all() if link.revoked_at is None],
+        }
+        for crew in Crew.objects.of_branch(request.branch)
+        .working()
+        .prefetch_related("memberships__installer", "links")
+    ]
+    machines = Machine.objects.of_branch(request.branch).filter(active=True)
+    may_see_links = request.role in access.OFFICE_ROLES
+    context = {"crews": shown, "machines": machines, "now": now, "may_see_links": may_see_links}
+    return render(request, "dispatch/crews.html", context)
+
+
+@require_POST
+@office(Role.OWNER, Role.OFFICE)
+def told(request: OfficeRequest, pk: int) -> HttpResponse:
+    """Enter that somebody was told by telephone."""
+    notice = get_object_or_404(Notice.objects.of_branch(request.branch), pk=pk)
+    receipts.told_by_telephone(notice, by=access.person(request.user), now=timezone.now())
+    messages.success(request, "Noted as told by telephone.")
+    return redirect("needs")
+
+
+@require_POST
+@office()
+def choose_branch(request: OfficeRequest) -> HttpResponse:
+    """Work in another of one's branches."""
+    wanted = request.POST.get("branch", "")
+    for branch in access.branches_of(request.user):
+        if str(branch.pk) == wanted:
+            request.session[SESSION_BRANCH] = branch.pk
+    return redirect("week")
+
+
+def _on(membership: CrewMembership, day: date) -> bool:
+    until = membership.until_day
+    return membership.from_day <= day and (until is None or until >= day)

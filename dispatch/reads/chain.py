@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -39,6 +39,12 @@ class Ground:
     dryness: Dryness | None
 
 
+def mean_c(slab: SlabHours) -> float:
+    """Mean of the known hours (°C); very warm where nothing is known, so that it never rules."""
+    known = slab.mid_c[~np.isnan(slab.mid_c)]
+    return float(known.mean()) if len(known) else float("inf")
+
+
 @dataclass(frozen=True, eq=False)
 class Setting:
     """Everything the chain needs about one job at one moment."""
@@ -64,7 +70,7 @@ class Setting:
     def coldest(self, until: datetime) -> SlabHours:
         """The slab that holds the job up longest, carried on beyond the forecast."""
         slabs = [extended(ground.slab, until) for ground in self.grounds]
-        return min(slabs, key=lambda slab: float(np.nanmean(slab.mid_c)))
+        return min(slabs, key=mean_c)
 
 
 def setting_for(job: Job, *, now: datetime) -> Setting:
@@ -132,7 +138,22 @@ def verdict_on(setting: Setting, plan: Plan, *, day_end: datetime | None = None)
         )
         for ground in setting.grounds
     ]
-    return max(verdicts, key=lambda verdict: verdict.level.severity)
+    worst = max(verdicts, key=lambda verdict: verdict.level.severity)
+    pours = [each for each in verdicts if each.last_safe_pour is not None]
+    if not pours:
+        return worst
+    # The crew pours all floors in one go, so the earliest gate of any of them rules.
+    first = min(pours, key=_last_pour)
+    return replace(
+        worst,
+        last_safe_pour=first.last_safe_pour,
+        binds=first.binds,
+        slack_min=first.slack_min,
+    )
+
+
+def _last_pour(verdict: Verdict) -> datetime:
+    return verdict.last_safe_pour or datetime.max.replace(tzinfo=UTC)
 
 
 def beyond_forecast(setting: Setting, plan: Plan) -> bool:

@@ -76,6 +76,8 @@ class Search:
             return f"{self.branch} does not work on {day:%A}s."
         if day in self.staff.holidays:
             return f"{say_day(day)} is {self.staff.holidays[day]}."
+        if day == self.today and not self.job.can_come_soon:
+            return f"{self.job.customer} needs a day to empty the floor."
         if day in self.job.days_off():
             return f"{self.job.customer} cannot on {say_day(day)}."
         if self.job.day_wish == DayWish.FIXED and day != self.job.wished_day:
@@ -152,6 +154,7 @@ class Search:
             idle_h=max(0.0, (self._latest(day) - plan.visits[0].end) / HOUR),
             takes_dry_day=enclosed and verdict.level is Level.GO and self._dry(day),
             misses_wish=self.job.day_wish == DayWish.PREFERS and day != self.job.wished_day,
+            visits=len(plan.visits),
         )
 
     def _arrival(self, crew: Crew, day: date) -> tuple[datetime, int]:
@@ -172,9 +175,11 @@ class Search:
         card = self.setting.card
         try:
             if not card.two_days:
-                plan = lay(self.setting, crew_size=people, start=self._quiet(day, arrive, people))
+                plan = lay(self.setting, crew_size=people, start=self._quiet(day, arrive))
                 if plan.end <= self._latest(day) or not card.overnight:
                     return plan
+                if (plan.base_end - plan.start) > self._latest(day) - arrive:
+                    return plan  # not even the base fits; the one-day hours say it best
             second = self._second_day(day)
             return lay(self.setting, crew_size=people, start=arrive, second_start=second)
         except NeedsTwo as refusal:
@@ -182,7 +187,7 @@ class Search:
         except CannotPlan as refusal:
             raise NoOffer(str(refusal), 3) from refusal
 
-    def _quiet(self, day: date, arrive: datetime, people: int) -> datetime:
+    def _quiet(self, day: date, arrive: datetime) -> datetime:
         """Start so late that the first noisy stage falls after the quiet hours."""
         quiet = self.branch.at(day, self.job.site.quiet_until or self.branch.quiet_until)
         if arrive >= quiet:
@@ -211,10 +216,13 @@ class Search:
             if visit.end > latest:
                 zone = self.setting.zone
                 needs = (visit.end - visit.start) / HOUR
+                opens = self.branch.at(day, self.branch.day_starts)
+                late = visit.start - opens > HOUR
                 raise NoOffer(
-                    f"It takes {needs:.1f} h from {say_time(visit.start, zone)}, "
-                    f"and work ends at {say_time(latest, zone)}.",
-                    2,
+                    f"It takes {needs:.1f} h from {say_time(visit.start, zone)}"
+                    f"{', after other work,' if late else ''}"
+                    f" and work ends at {say_time(latest, zone)}.",
+                    1 if late else 2,
                 )
 
     def _travel(self, crew: Crew, plan: Plan, before_min: int) -> tuple[tuple[int, int], ...]:

@@ -17,6 +17,7 @@ class Costs:
     idle_an_hour: float = 15.0
     enclosed_on_dry_day: float = 40.0
     wish_missed: float = 60.0
+    second_visit: float = 150.0
 
 
 @dataclass(frozen=True)
@@ -37,6 +38,7 @@ def cost_parts(
     idle_h: float,
     takes_dry_day: bool,
     misses_wish: bool,
+    visits: int,
 ) -> tuple[CostPart, ...]:
     """The parts of an offer's cost that are above zero, dearest first."""
     weather = {
@@ -52,6 +54,7 @@ def cost_parts(
         CostPart(
             costs.enclosed_on_dry_day * takes_dry_day, "a dry day that an open floor could use"
         ),
+        CostPart(costs.second_visit * (visits - 1), "the crew comes twice"),
         CostPart(costs.wish_missed * misses_wish, "not the day the customer prefers"),
     )
     return tuple(sorted((p for p in parts if p.amount > 0), key=lambda part: -part.amount))

@@ -7,8 +7,8 @@ from math import isnan
 from jobs.rules.cards import Card, CureTime
 from jobs.rules.cure import reached
 from jobs.rules.plan import Plan, Stage, StageKind, Visit
-from jobs.rules.promises import drive_on
-from jobs.rules.refusals import CannotPlan, Unknown
+from jobs.rules.promises import degrees, drive_on
+from jobs.rules.refusals import CannotPlan, TooCold, Unknown
 from weather.rules.hours import Series, SlabHours
 
 # What fewer hands can begin, only slower.
@@ -123,6 +123,11 @@ class Coater:
         going.do(StageKind.BASE)
         ready = self.ready(self.card.set, going.now, pour_c)
         if ready is None:
+            if pour_c < self.card.stop_c:
+                raise TooCold(
+                    f"The slab is at {degrees(pour_c)} when the base goes down, and this system "
+                    f"sets at nothing under {degrees(self.card.stop_c)}."
+                )
             raise Unknown("The base does not set within the hours for which the slab is known.")
         until = going.now + timedelta(hours=self.card.recoat_until_h)
         return Base(pour, pour_c, going.now, ready, until)

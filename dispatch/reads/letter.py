@@ -1,0 +1,98 @@
+"""What a letter to a customer may speak of, read from the booking and what was told before."""
+
+from datetime import datetime
+from typing import Any
+
+from dispatch.models import Booking, CalendarEntry, Notice, NoticeState, PromiseLevel
+from dispatch.reads.chain import thresholds_of
+from dispatch.rules.letters import Facts, Told
+from jobs.models import AuditEvent
+
+CUSTOMER = "customer"
+
+
+def facts_of(booking: Booking, *, page_url: str, why: str, before: Told | None) -> Facts:
+    """The booking as it stands, as a letter speaks of it."""
+    job, branch = booking.job, booking.branch
+    return Facts(
+        company=branch.company,
+        telephone=branch.telephone,
+        customer=job.customer.name,
+        floors=", ".join(floor.name for floor in job.floors.all()),
+        address=job.site.address,
+        zone=job.site.tz,
+        exposures=tuple(job.exposures()),
+        units=str(branch.units),
+        confirmed=booking.promise == PromiseLevel.CONFIRMED,
+        starts=starts_of(booking),
+        walk_on_at=booking.walk_on_at,
+        drive_on_at=booking.drive_on_at,
+        drive_on_basis=booking.drive_on_basis,
+        page_url=page_url,
+        why=why,
+        only_way_in=job.site.only_way_in,
+        before=before,
+        limits=thresholds_of(branch),
+    )
+
+
+def starts_of(booking: Booking) -> tuple[datetime, ...]:
+    """When the crew arrives, each visit; of a booking called off, when it would have."""
+    standing = [stint for stint in booking.stints.all() if stint.state != "called_off"]
+    shown = standing or list(booking.stints.all())
+    return tuple(stint.start for stint in sorted(shown, key=lambda stint: stint.number))
+
+
+def told_last(notice: Notice) -> Told | None:
+    """What the newest mail before this one told the customer of the booking, if any did."""
+    sent = (
+        Notice.objects.filter(
+            booking_id=notice.booking_id, audience=CUSTOMER, state=NoticeState.SENT
+        )
+        .exclude(pk=notice.pk)
+        .order_by("-booking_version", "-pk")
+    )
+    for earlier in sent:
+        if "told" in earlier.facts:
+            return told_from_json(earlier.facts["told"])
+    return None
+
+
+def told_json(facts: Facts) -> dict[str, Any]:
+    """What a letter tells, as its notice keeps it."""
+    return {
+        "confirmed": facts.confirmed,
+        "starts": [start.isoformat() for start in facts.starts],
+        "drive_on_at": facts.drive_on_at.isoformat() if facts.drive_on_at else None,
+    }
+
+
+def told_from_json(kept: dict[str, Any]) -> Told:
+    """The inverse of `told_json`."""
+    drive_on = kept.get("drive_on_at")
+    return Told(
+        confirmed=bool(kept["confirmed"]),
+        starts=tuple(datetime.fromisoformat(start) for start in kept["starts"]),
+        drive_on_at=datetime.fromisoformat(drive_on) if drive_on else None,
+    )
+
+
+def moved_from(booking: Booking) -> tuple[datetime, ...]:
+    """When the stints were to begin before the last move, for deciding how urgent a letter is."""
+    event = (
+        AuditEvent.objects.filter(subject="booking", subject_id=booking.pk, action="move")
+        .order_by("-at", "-pk")
+        .first()
+    )
+    stints = event.before.get("stints", []) if event else []
+    return tuple(datetime.fromisoformat(stint["start"]) for stint in stints)
+
+
+def customer_entry(booking: Booking) -> CalendarEntry | None:
+    """The customer's calendar entry of the first visit; None while no day was confirmed."""
+    entry: CalendarEntry | None = (
+        CalendarEntry.objects.filter(stint__booking=booking, audience=CUSTOMER)
+        .order_by("stint__number")
+        .first()
+    )
+    return entry

@@ -32,6 +32,7 @@ from dispatch.rules.pictures.svg import (
 )
 from dispatch.rules.pictures.week import COATS, HARD
 
+PHONE = 500  # a picture up to this width is for a phone
 SHORT_NAMES = {"set_up": "Set up", "vacuum": "Vac", "verticals": "Steps", "set": "set"}
 
 
@@ -39,8 +40,9 @@ def day_svg(picture: DayPicture, *, width: int = 720) -> str:
     """The day as SVG, drawn for `width` pixels: 720 for a desk, 360 for a phone."""
     frame = framed(picture, width)
     key = escape(picture.key)
+    size = "picture-desk" if width > PHONE else "picture-phone"
     head = (
-        f'<svg class="picture picture-day" viewBox="0 0 {width} {HEIGHT:.0f}" role="img"'
+        f'<svg class="picture picture-day {size}" viewBox="0 0 {width} {HEIGHT:.0f}" role="img"'
         f' aria-labelledby="{key}-title {key}-desc">'
         f'<title id="{key}-title">{escape(picture.title)}</title>'
         f'<desc id="{key}-desc">{escape(day_summary(picture))}</desc>{patterns(key)}'
@@ -49,7 +51,7 @@ def day_svg(picture: DayPicture, *, width: int = 720) -> str:
         (
             head,
             nights(picture, frame),
-            ticks(picture, frame, every=2 if width > 500 else 3),
+            ticks(picture, frame, every=2 if width > PHONE else 3),
             temperatures(picture, frame),
             rain(picture, frame),
             stages(picture, frame),

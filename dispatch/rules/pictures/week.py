@@ -179,17 +179,16 @@ def rain_words(day: DayColumn, picture: WeekPicture, *, brief: bool = False) -> 
 
 def margin_words(day: DayColumn, picture: WeekPicture, *, brief: bool = False) -> str:
     """The least margin over dew point of the day, with its hour."""
+    whose = picture.margin_of[:1].upper() + picture.margin_of[1:]
     known = [(margin, i) for i, margin in enumerate(day.margin_c) if margin is not None]
     if not known:
-        return (
-            "no forecast" if brief else f"{picture.margin_of} over dew point unknown".capitalize()
-        )
+        return "no forecast" if brief else f"{whose} over dew point unknown"
     least, index = min(known)
     hour = clock(day.clock_at(day.start_h + index), twelve=picture.twelve)
     amount = spread_words(least, fahrenheit=picture.fahrenheit)
     if brief:
         return f"least {amount}, {hour}"
-    return f"{picture.margin_of} at least {amount} over dew point, at {hour}".capitalize()
+    return f"{whose} at least {amount} over dew point, at {hour}"
 
 
 def spread_words(spread_c: float, *, fahrenheit: bool) -> str:

@@ -37,6 +37,9 @@ TITLE_PX, SMALL_PX = 12.5, 11.5
 LANE = 84.0  # title, bar, wave, two lines of words
 BAR_TOP, BAR_FOOT, WAVE_AT, WORD_AT, LAST_AT = 21.0, 35.0, 45.0, 62.0, 76.0
 EMPTY = 40.0
+SECOND = 14.0  # a second line of a title
+LEAST_GAP = 4.0
+LEAST_ROOM = 84.0  # below this, words of neighbours go into lanes of their own
 RAIL = 15.0
 
 
@@ -85,8 +88,9 @@ def week_svg(picture: WeekPicture) -> str:
     column = (RIGHT - LEFT) / len(picture.days)
     strokes = Strokes()
     y = FOOT
+    deep = second_line(picture.rows)
     for row in picture.rows:
-        y = draw_row(strokes, row, axis, y=y, column=column)
+        y = draw_row(strokes, row, axis, y=y, column=column, deep=deep)
     key = escape(picture.key)
     head = (
         f'<svg class="picture picture-week" viewBox="-1 0 {WIDTH + 2:.0f} {y + 18:.0f}"'
@@ -101,12 +105,12 @@ def week_svg(picture: WeekPicture) -> str:
 def summary(picture: WeekPicture) -> str:
     """The week in sentences: how much is booked, and each day's weather."""
     count = sum(len(row.stints) for row in picture.rows)
-    days = "; ".join(
-        f"{day.label}: {rain_words(day, picture).lower()}, {margin_words(day, picture).lower()}"
+    days = " ".join(
+        f"{day.label}: {rain_words(day, picture)}. {margin_words(day, picture)}."
         for day in picture.days
     )
     crews = "1 crew" if len(picture.rows) == 1 else f"{len(picture.rows)} crews"
-    return f"{crews}, {count} {'stint' if count == 1 else 'stints'}. {days}."
+    return f"{crews}, {count} {'stint' if count == 1 else 'stints'}. {days}"
 
 
 def now_line(picture: WeekPicture, axis: Axis, foot: float) -> str:
@@ -121,28 +125,44 @@ def now_line(picture: WeekPicture, axis: Axis, foot: float) -> str:
     )
 
 
-def draw_row(strokes: Strokes, row: CrewRow, axis: Axis, *, y: float, column: float) -> float:
-    """Draw one crew from `y` down; return where the next begins."""
+def draw_row(
+    strokes: Strokes, row: CrewRow, axis: Axis, *, y: float, column: float, deep: float
+) -> float:
+    """Draw one crew from `y` down; return where the next begins. `deep` as of `second_line`."""
     strokes.cuts.append(line(0, y, RIGHT, y))
-    name_lines = wrapped(row.name, room_px=LEFT - 22, size_px=14.5)
-    people = wrapped(row.people, room_px=LEFT - 10, size_px=SMALL_PX)
-    for index, words in enumerate(name_lines):
-        strokes.words.append(text(words, x=0, y=y + 24 + 17 * index, kind="crew-name"))
-    under = y + 25 + 17 * len(name_lines)
-    for index, words in enumerate(people):
-        strokes.words.append(text(words, x=0, y=under + 14 * index, kind="soft"))
+    under = draw_crew(strokes, row, y=y)
     for span in row.off:
         draw_off(strokes, span, axis, y=y + 8)
+    stints = sorted(row.stints, key=lambda one: one.start_h)
+    nexts = [*(axis.x(stint.start_h) for stint in stints[1:]), RIGHT + column]
     lanes: list[float] = []
-    ends: list[tuple[StintBar, float]] = []
-    for stint in sorted(row.stints, key=lambda one: one.start_h):
-        start, end = extent(stint, axis, column)
-        lane = seat(lanes, start, end)
-        draw_stint(strokes, stint, axis, y=y + 4 + LANE * lane, column=column)
-        ends.append((stint, axis.x(stint.end_h)))
-    foot = y + 8 + (LANE * len(lanes) or (LANE - 4 if row.off else EMPTY))
-    foot = draw_rails(strokes, ends, axis, y=foot)
-    return max(foot, under + 14 * len(people)) + 4
+    lane_px = LANE + deep
+    for stint, after in zip(stints, nexts, strict=False):
+        start = axis.x(stint.start_h)
+        room = max(column - 10, axis.x(stint.end_h) - start)
+        if wet_end(stint, axis) + LEAST_GAP <= after:  # else the next lies in another lane
+            room = max(min(room, after - start - 9), LEAST_ROOM)
+        lane = seat(lanes, start, extent(stint, axis, room=room))
+        draw_stint(strokes, stint, axis, y=y + 4 + lane_px * lane, room=room, deep=deep)
+    foot = y + 8 + (lane_px * len(lanes) or (LANE - 4 if row.off else EMPTY))
+    foot = draw_rails(strokes, stints, axis, y=foot)
+    return max(foot, under) + 4
+
+
+def draw_crew(strokes: Strokes, row: CrewRow, *, y: float) -> float:
+    """Name and people of a crew at the left edge; return their foot."""
+    for words in wrapped(row.name, room_px=LEFT - 22, size_px=14.5):
+        strokes.words.append(text(words, x=0, y=y + 24, kind="crew-name"))
+        y += 17
+    for words in wrapped(row.people, room_px=LEFT - 10, size_px=SMALL_PX):
+        strokes.words.append(text(words, x=0, y=y + 25, kind="soft"))
+        y += 14
+    return y + 25
+
+
+def second_line(rows: Iterable[CrewRow]) -> float:
+    """How much deeper stints are drawn, if any title goes on after a comma."""
+    return SECOND if any("," in stint.title for row in rows for stint in row.stints) else 0.0
 
 
 def seat(lanes: list[float], start: float, end: float) -> int:
@@ -155,17 +175,21 @@ def seat(lanes: list[float], start: float, end: float) -> int:
     return len(lanes) - 1
 
 
-def extent(stint: StintBar, axis: Axis, column: float) -> tuple[float, float]:
-    """From where to where a stint with its words needs its lane for itself."""
-    start = axis.x(stint.start_h)
-    room = max(column - 4, axis.x(stint.end_h) - start)
-    words = 18 + width_px(stint.title, size_px=TITLE_PX)
-    below = max(
+def extent(stint: StintBar, axis: Axis, *, room: float) -> float:
+    """Up to where a stint with its words needs its lane for itself."""
+    name, _, more = stint.title.partition(", ")
+    words = max(
+        18 + width_px(name, size_px=TITLE_PX),
+        width_px(more, size_px=SMALL_PX),
         width_px(promise_words(stint), size_px=SMALL_PX),
         width_px(last_words(stint), size_px=SMALL_PX),
     )
-    wet = stint.wet_until_h if stint.wet_until_h is not None else stint.end_h
-    return start, max(axis.x(max(stint.end_h, wet)), start + min(room, max(words, below))) + 4
+    return max(wet_end(stint, axis), axis.x(stint.start_h) + min(room, words)) + LEAST_GAP
+
+
+def wet_end(stint: StintBar, axis: Axis) -> float:
+    """The right end of the bar and of its wave."""
+    return axis.x(max(stint.end_h, stint.wet_until_h or stint.end_h))
 
 
 def promise_words(stint: StintBar) -> str:
@@ -180,8 +204,12 @@ def last_words(stint: StintBar) -> str:
     return stint.note
 
 
-def draw_stint(strokes: Strokes, stint: StintBar, axis: Axis, *, y: float, column: float) -> None:
+def draw_stint(
+    strokes: Strokes, stint: StintBar, axis: Axis, *, y: float, room: float, deep: float
+) -> None:
     """One stint: words in a link, bar of stages, wave while wet, gate at the last safe pour."""
+    strokes.words.append(stint_words(stint, axis.x(stint.start_h), room=room, y=y, deep=deep))
+    y += deep
     x0, x1 = axis.x(stint.start_h), axis.x(stint.end_h)
     draw_stages(strokes, stint, axis, y=y)
     frame = box(x0 - 2.5, max(x1, x0 + 3) + 2.5, y + BAR_TOP - 2.5, y + BAR_FOOT + 2.5)
@@ -193,7 +221,6 @@ def draw_stint(strokes: Strokes, stint: StintBar, axis: Axis, *, y: float, colum
             strokes.waves.append(f"M{wet1:.1f} {y + WAVE_AT - 4:.1f}v8")
     if stint.last_safe_pour_h is not None:
         strokes.gates.append(gate(axis.x(stint.last_safe_pour_h), y + BAR_TOP - 5, y + WAVE_AT + 4))
-    strokes.words.append(stint_words(stint, x0, max(x1 - x0, column - 6), y))
 
 
 def draw_stages(strokes: Strokes, stint: StintBar, axis: Axis, *, y: float) -> None:
@@ -214,24 +241,39 @@ def draw_stages(strokes: Strokes, stint: StintBar, axis: Axis, *, y: float) -> N
             strokes.light.append(piece)
 
 
-def stint_words(stint: StintBar, x0: float, room: float, y: float) -> str:
-    """The link of a stint: mark, title, verdict, and what to mind."""
+def stint_words(stint: StintBar, x0: float, *, room: float, y: float, deep: float) -> str:
+    """The link of a stint: mark, title in one line or two, verdict, and what to mind."""
     level = level_or_unknown(stint.level)
     spoken = escape(sentence(stint))
-    last_kind = "gate-word" if stint.last_safe_pour_label else "small"
-    title = fitted(stint.title, room_px=room - 18, size_px=TITLE_PX)
-    promise = fitted(promise_words(stint), room_px=room, size_px=SMALL_PX)
-    last = fitted(last_words(stint), room_px=room, size_px=SMALL_PX)
+    name, _, more = stint.title.partition(", ")
+    top = y if more else y + deep
     return (
         f'<a class="stint level-{level}" href="{escape(stint.href)}"'
         f' aria-label="{spoken}"><title>{spoken}</title>'
-        f'<path class="touch" d="{box(x0 - 2, x0 + room, y, y + LANE - 4)}"/>'
-        + mark_at(level, x=x0, y=y + 0.5, size=14)
-        + text(title, x=x0 + 18, y=y + 13, kind="stint-title")
-        + text(promise, x=x0, y=y + WORD_AT, kind=f"word word-{level}")
-        + (text(last, x=x0, y=y + LAST_AT, kind=last_kind) if last else "")
+        f'<path class="touch" d="{box(x0 - 2, x0 + room, y, y + deep + LANE - 4)}"/>'
+        + mark_at(level, x=x0, y=top + 0.5, size=14)
+        + cut_text(name, x0 + 18, top + 13, kind="stint-title", room=room - 18, size=TITLE_PX)
+        + cut_text(more, x0, top + 12 + deep, kind="soft", room=room)
+        + cut_text(
+            promise_words(stint), x0, y + deep + WORD_AT, kind=f"word word-{level}", room=room
+        )
+        + cut_text(
+            last_words(stint),
+            x0,
+            y + deep + LAST_AT,
+            kind="gate-word" if stint.last_safe_pour_label else "small",
+            room=room,
+        )
         + "</a>"
     )
+
+
+def cut_text(
+    words: str, x: float, y: float, *, kind: str, room: float, size: float = SMALL_PX
+) -> str:
+    """A line of text cut to its room; nothing where there are no words."""
+    shown = fitted(words, room_px=room, size_px=size)
+    return text(shown, x=x, y=y, kind=kind) if shown else ""
 
 
 def sentence(stint: StintBar) -> str:
@@ -253,17 +295,16 @@ def draw_off(strokes: Strokes, span: OffSpan, axis: Axis, *, y: float) -> None:
     x0, x1 = axis.x(span.start_h) + 2, axis.x(span.end_h) - 2
     (strokes.away if span.away else strokes.unsold).append(box(x0, x1, y, y + LANE - 14))
     for index, words in enumerate(wrapped(span.label, room_px=x1 - x0 - 10, size_px=SMALL_PX)[:4]):
-        strokes.words.append(text(words, x=x0 + 6, y=y + 15 + 14 * index, kind="soft"))
+        strokes.words.append(text(words, x=x0 + 6, y=y + 15 + 14 * index, kind="soft over"))
 
 
-def draw_rails(
-    strokes: Strokes, ends: Iterable[tuple[StintBar, float]], axis: Axis, *, y: float
-) -> float:
+def draw_rails(strokes: Strokes, stints: Iterable[StintBar], axis: Axis, *, y: float) -> float:
     """A rail for each stint that ends in a drive-on; return the foot of the lowest."""
     rails: list[float] = []
-    for stint, start in ends:
+    for stint in stints:
         if stint.drive_on_h is not None:
-            draw_rail(strokes, rails, stint, start, axis.x(stint.drive_on_h), y=y)
+            at = axis.x(stint.drive_on_h)
+            draw_rail(strokes, rails, stint, axis.x(stint.end_h), at, y=y)
     return y + RAIL * len(rails)
 
 

@@ -199,6 +199,15 @@ def test_two_stints_of_one_day_do_not_cover_each_other():
     assert len(set(tops)) == 2
 
 
+def test_a_title_goes_on_in_a_second_line_after_its_comma():
+    svg = week_svg(week(replace(STINT, title="Ida Moss, patio, grinder 1")))
+
+    said = words(svg)
+    assert "Ida Moss" in said
+    assert "patio, grinder 1" in said
+    assert "Ida Moss: drive-on Tue 08:00" in said
+
+
 def test_nights_are_narrow_and_not_gone():
     axis = week_axis(days(1), left=0, right=1000)
 
@@ -228,14 +237,16 @@ def test_a_list_by_day_holds_every_stint_once():
         ["Garage 450"],
         [],
     ]
-    assert entries[0].summary.startswith("Rain 10 %, 00:00 to 00:00")
+    assert entries[0].summary == (
+        "Rain 10 %, 00:00 to 00:00. Open slab at least 6.0 °C over dew point, at 00:00."
+    )
 
 
 def test_those_who_listen_hear_the_week_and_each_stint():
     root = drawn(week_svg(week(STINT)))
 
     link = root.find(f".//{SVG}a")
-    assert root.find(f"{SVG}desc").text.startswith("1 crew, 1 stint. Day 0: rain 10 %")
+    assert root.find(f"{SVG}desc").text.startswith("1 crew, 1 stint. Day 0: Rain 10 %")
     assert link.get("aria-label") == (
         "Patio 300, Care, planned, last safe pour 10:54, drive-on Tue 08:00"
     )

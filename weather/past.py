@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from weather.models import PAST_KEPT, PastDay, Place, day_start, layers_of
+from weather.providers.contract import STATION
 from weather.rules.hours import HOUR, LAYERS, Hours, floor_hour
 
-STATION = "station"
 # The first two days of a forecast may stand in for what happened; later ones are too unsure.
 LONGEST_LEAD = timedelta(hours=48)
 DAY_H = 24

@@ -5,6 +5,7 @@ lapses; one that runs twice stores once.
 """
 
 import logging
+import time
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -19,8 +20,8 @@ from weather import past, places, standing
 from weather.answers import BadAnswer
 from weather.http import NoContact, Trouble
 from weather.models import Forecast, Place, layers_of
-from weather.providers import SERVICES, Service, replay
-from weather.providers.contract import Memory, NotHere, Spot
+from weather.providers import SERVICES, Service, nws_stations, replay
+from weather.providers.contract import Memory, NotHere, Said, Spot
 from weather.providers.nws import RESOLVE_EVERY
 from weather.reads import latest_forecast
 from weather.rules.hours import Hours
@@ -30,9 +31,11 @@ log = logging.getLogger(__name__)
 SHARED_KM = 2.5
 SHARED_HEIGHT_M = 50.0
 LEASE = timedelta(minutes=3)
+PAUSE_S = 0.5  # the services ask for a quiet pace, and nobody waits for this loop
 AFTER_FAILURE = timedelta(minutes=10)
 FORECASTS_KEPT = timedelta(days=14)
 OLD = timedelta(hours=12)  # from here on the next service is asked as well
+OBSERVE_EVERY = timedelta(hours=3)
 SOON, SOON_EVERY = timedelta(hours=48), timedelta(hours=1)
 LATER, LATER_EVERY = timedelta(days=10), timedelta(hours=6)
 
@@ -125,7 +128,12 @@ def refresh_due(*, now: datetime, wanted: Iterable[Wanted], limit: int = 50) -> 
     rows = Place.objects.in_bulk(pressing)
     due = [pk for pk, every in pressing.items() if pk in rows and _due(rows[pk], every, now=now)]
     due.sort(key=lambda pk: (pressing[pk], rows[pk].checked_at is not None, rows[pk].checked_at))
-    return [refresh(rows[pk], now=now) for pk in due[:limit]]
+    results: list[RefreshResult] = []
+    for pk in due[:limit]:
+        if results and settings.FORECASTS == "live":
+            time.sleep(PAUSE_S)
+        results.append(refresh(rows[pk], now=now))
+    return results
 
 
 def _most_pressing(wanted: Iterable[Wanted], *, now: datetime) -> dict[int, timedelta]:
@@ -159,6 +167,8 @@ def refresh(place: Place, *, now: datetime) -> RefreshResult:
             result = _play(place, now=now)
         else:
             result = _ask_in_turn(place, now=now)
+            if result.outcome is Outcome.STORED:
+                _observe(place, now=now)
     finally:
         good = result.outcome is not Outcome.FAILED
         changed = {"checked_at": now} if good else {}
@@ -219,6 +229,28 @@ def _ask_one(service: Service, place: Place, *, now: datetime) -> RefreshResult:
     standing.answered(service.name, place, said, now=now)
     outcome = Outcome.STORED if kept else Outcome.UNCHANGED
     return RefreshResult(place.pk, outcome, service.name, said.warnings)
+
+
+def _observe(place: Place, *, now: datetime) -> None:
+    """Put what a station near by measured over what forecasts said of the last week.
+
+    Without it a new place would have no past, and the estimate of its slabs would be weak.
+    """
+    place.refresh_from_db()
+    name = nws_stations.NAME
+    due = standing.answered_before(name, place, now - OBSERVE_EVERY)
+    if not place.nws_grid or not due or standing.reason_not_to_ask(name, place, now=now):
+        return
+    spot = Spot(place.latitude, place.longitude, place.elevation_m)
+    try:
+        hours = nws_stations.ask(spot, nws_grid=place.nws_grid, now=now)
+    except (Trouble, BadAnswer) as trouble:
+        log.info("no station's hours for place %s: %s", place.pk, trouble)
+        standing.failed(name, place, trouble, now=now)
+        return
+    with transaction.atomic():
+        past.remember(place, hours, now=now)
+    standing.answered(name, place, Said(None), now=now)
 
 
 def _known_grid(place: Place, *, now: datetime) -> str | None:

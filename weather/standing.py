@@ -53,6 +53,12 @@ def last_modified(service: str, place: Place) -> str:
     return _here(service, place).last_modified
 
 
+def answered_before(service: str, place: Place, moment: datetime) -> bool:
+    """Whether the service has not answered for this place since `moment`."""
+    answered_at = _here(service, place).answered_at
+    return answered_at is None or answered_at <= moment
+
+
 def _here(service: str, place: Place) -> PlaceServiceState:
     state, _ = PlaceServiceState.objects.get_or_create(service=service, place=place)
     return state

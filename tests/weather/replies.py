@@ -122,3 +122,46 @@ def metno(*steps: dict[str, Any], issued: datetime = ISSUED, **units: str) -> di
     usual = [*(step(i, one=0.0, six=0.0) for i in range(12)), step(12, six=1.2), step(18)]
     meta = {"updated_at": issued.isoformat().replace("+00:00", "Z"), "units": stated}
     return {"properties": {"meta": meta, "timeseries": list(steps) or usual}}
+
+
+def stations(*, height_m: float = 190.0) -> dict[str, Any]:
+    """The stations of a cell: one far away, then one 10 km off."""
+    spots = (("KFAR", -86.0, 34.2), ("KTST", -86.7, 33.46))
+    return {
+        "features": [
+            {
+                "geometry": {"type": "Point", "coordinates": [east, north]},
+                "properties": {
+                    "stationIdentifier": name,
+                    "elevation": {"unitCode": "wmoUnit:m", "value": height_m},
+                },
+            }
+            for name, east, north in spots
+        ]
+    }
+
+
+def observation(when: datetime, **changed: Any) -> dict[str, Any]:
+    """One report of a station; `changed` replaces measures by name."""
+    measures = {
+        "temperature": ("degC", 7.0),
+        "dewpoint": ("degC", 3.0),
+        "relativeHumidity": ("percent", 76.0),
+        "windSpeed": ("km_h-1", 11.0),
+        "windGust": ("km_h-1", None),
+        "precipitationLastHour": ("mm", None),
+        **changed,
+    }
+    properties: dict[str, Any] = {
+        "timestamp": when.isoformat(),
+        "cloudLayers": [{"amount": "FEW"}, {"amount": "BKN"}],
+    }
+    for name, stated in measures.items():
+        unit, value, *flag = stated
+        quality = flag[0] if flag else "V"
+        properties[name] = {
+            "unitCode": f"wmoUnit:{unit}",
+            "value": value,
+            "qualityControl": quality,
+        }
+    return {"properties": properties}

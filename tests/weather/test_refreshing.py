@@ -52,7 +52,7 @@ def test_the_us_service_is_asked_first_and_its_hours_are_stored(both, place):
         hours_at(place, now=NOW).between(forecast.start, forecast.hours().end).rain_mm,
     )
     assert norway.seen == []
-    assert nws.paths() == [POINT, GRID]
+    assert nws.paths()[:2] == [POINT, GRID]
 
 
 def test_unknown_survives_the_database(both, place):

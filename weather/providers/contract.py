@@ -6,6 +6,9 @@ from decimal import Decimal
 
 from weather.rules.hours import Hours
 
+# Where an hour of the past is from when somebody measured it.
+STATION = "station"
+
 
 class NotHere(Exception):
     """The service does not forecast for this place; another one must be asked."""

@@ -1,0 +1,68 @@
+"""Taking in the demo's orders the way the office would, on the days they came in."""
+
+from datetime import datetime, time, timedelta
+
+from dispatch.demo.orders import Order, Surface
+from dispatch.demo.staff import Staffed
+from jobs.models import DayWish, FloorPart, Job
+from jobs.rules.new_jobs import NewFloor, NewJob
+from jobs.rules.units import m2_from_ft2, m_from_ft
+from jobs.services.intake import take_in
+from weather.rules.exposures import Exposure
+
+
+def taken_in(order: Order, *, at: Staffed, now: datetime) -> Job:
+    """The order as a waiting job, taken in so many days before `now`."""
+    came = now - timedelta(days=order.waited)
+    job = take_in(branch=at.branch, new=_typed(order, at=at, now=now), by=at.by, now=came)
+    aprons = {surface.name for surface in order.floors if surface.apron}
+    for floor in job.floors.filter(name__in=aprons):
+        FloorPart.objects.create(floor=floor, name="apron", exposure=Exposure.APRON)
+    # Read whole: the search for days asks for floors and parts hundreds of times.
+    whole: Job = Job.objects.with_floors().select_related("branch__depot_place").get(pk=job.pk)
+    return whole
+
+
+def _typed(order: Order, *, at: Staffed, now: datetime) -> NewJob:
+    today = at.branch.today(now)
+    wished = None
+    if order.wish != DayWish.ANY:
+        wished = at.worked_from(today + timedelta(days=order.wish_in))
+    car = None
+    if order.car_in is not None:
+        days, hour = order.car_in
+        car = datetime.combine(today + timedelta(days=days), time(hour))  # noqa: DTZ001  as typed
+    words = "".join(each if each.isalnum() else " " for each in order.who.lower()).split()
+    return NewJob(
+        customer_name=order.who,
+        street=order.street,
+        postal_code=order.postal_code,
+        system_id=at.systems[order.system].pk,
+        floors=tuple(_floor(surface) for surface in order.floors),
+        email=f"{'.'.join(words)}@example.com",
+        telephone=next(at.telephones),
+        access=order.access,
+        power=order.power,
+        only_way_in=order.only_way_in,
+        day_wish=order.wish,
+        wished_day=wished,
+        impossible_days=tuple(today + timedelta(days=each) for each in order.not_in),
+        car_needed_by=car,
+        can_come_soon=order.soon,
+        color=order.color,
+        notes=order.notes,
+    )
+
+
+def _floor(surface: Surface) -> NewFloor:
+    return NewFloor(
+        exposure=surface.exposure.value,
+        area_m2=m2_from_ft2(surface.area_ft2),
+        name=surface.name,
+        edge_m=None if surface.edge_ft is None else m_from_ft(surface.edge_ft),
+        crack_m=m_from_ft(surface.crack_ft),
+        stem_wall_m=m_from_ft(surface.stem_ft),
+        steps=surface.steps,
+        spalls=surface.spalls,
+        condition=surface.condition,
+    )

@@ -72,19 +72,24 @@ class Search:
                 yield RefusedDay(day, str(refusal), refusal.rank)
 
     def _closed(self, day: date) -> str:
+        """Why nobody can come that day, or an empty string."""
+        return self._branch_closed(day) or self._customer_cannot(day)
+
+    def _branch_closed(self, day: date) -> str:
         if day.weekday() not in self.branch.weekdays:
             return f"{self.branch} does not work on {day:%A}s."
         if day in self.staff.holidays:
             return f"{say_day(day)} is {self.staff.holidays[day]}."
+        return "The day is over." if self._latest(day) <= self.now else ""
+
+    def _customer_cannot(self, day: date) -> str:
+        customer, fixed = self.job.customer, self.job.wished_day
         if day == self.today and not self.job.can_come_soon:
-            return f"{self.job.customer} needs a day to empty the floor."
+            return f"{customer} needs a day to empty the floor."
         if day in self.job.days_off():
-            return f"{self.job.customer} cannot on {say_day(day)}."
-        if self.job.day_wish == DayWish.FIXED and day != self.job.wished_day:
-            fixed = self.job.wished_day
-            return f"{self.job.customer} can only on {say_day(fixed) if fixed else 'one day'}."
-        if self._latest(day) <= self.now:
-            return "The day is over."
+            return f"{customer} cannot on {say_day(day)}."
+        if self.job.day_wish == DayWish.FIXED and fixed is not None and day != fixed:
+            return f"{customer} can only on {say_day(fixed)}."
         return ""
 
     def _with(self, crew: Crew, day: date) -> Offer:
@@ -198,17 +203,10 @@ class Search:
     def _second_day(self, day: date) -> datetime:
         for ahead in range(1, LATEST_SECOND_DAY + 1):
             second = day + timedelta(days=ahead)
-            if not self._closed_for_second(second):
+            if not self._branch_closed(second) and second not in self.job.days_off():
                 opens = max(self.branch.day_starts, self.job.site.opens or time(0))
                 return self.branch.at(second, opens)
         raise NoOffer("There is no working day soon enough after it for the top coat.", 2)
-
-    def _closed_for_second(self, day: date) -> bool:
-        return (
-            day.weekday() not in self.branch.weekdays
-            or day in self.staff.holidays
-            or day in self.job.days_off()
-        )
 
     def _check_hours(self, plan: Plan, day: date) -> None:
         for visit in plan.visits:

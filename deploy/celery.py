@@ -7,18 +7,23 @@ only wakes: what is due stands in the database, so a lost or doubled tick does n
 import os
 
 from celery import Celery
+from kombu import Queue
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings")
 
 MINUTE_S = 60
+QUEUES = ("forecast", "verdicts", "notices", "plans")
 
 app = Celery("slabcast")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.conf.update(
     enable_utc=True,
+    task_queues=[Queue(name) for name in QUEUES],  # a worker told of no queue takes them all
     task_default_queue="verdicts",
+    accept_content=["json"],
     task_routes={
         "weather.tasks.*": {"queue": "forecast"},
+        "dispatch.tasks.refresh_*": {"queue": "forecast"},
         "dispatch.tasks.send_*": {"queue": "notices"},
         "dispatch.tasks.judge_*": {"queue": "verdicts"},
         "dispatch.tasks.plan_*": {"queue": "plans"},
@@ -26,7 +31,7 @@ app.conf.update(
     # A tick that nobody took before the next one is not worth taking any more.
     beat_schedule={
         "forecasts that are due": {
-            "task": "weather.tasks.refresh_due",
+            "task": "dispatch.tasks.refresh_forecasts",
             "schedule": 5 * MINUTE_S,
             "options": {"expires": 5 * MINUTE_S},
         },

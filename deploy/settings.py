@@ -221,6 +221,7 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
     "socket_timeout": 2,
     "socket_connect_timeout": 1,
     "health_check_interval": 25,
+    "max_retries": 0,  # a page must not wait for a broker; the work is found without its wake
 }
 CELERY_TIMEZONE = "UTC"
 

@@ -7,7 +7,7 @@ lapses; one that runs twice stores once.
 import logging
 import time
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from enum import StrEnum
 from zoneinfo import ZoneInfo
@@ -294,16 +294,7 @@ def keep(place: Place, hours: Hours, *, now: datetime) -> Forecast | None:
 
 def _play(place: Place, *, now: datetime) -> RefreshResult:
     """The demo's invented forecast, and an invented past where too little is held."""
-    if place.replay_first_day is None:
-        place.replay_first_day = now.astimezone(ZoneInfo(place.zone)).date()
-        Place.objects.filter(pk=place.pk).update(replay_first_day=place.replay_first_day)
-    stage = replay.Stage(
-        script=place.replay_script,
-        latitude=float(place.latitude),
-        longitude=float(place.longitude),
-        zone=place.zone,
-        first_day=place.replay_first_day,
-    )
+    stage = _stage(place, now=now)
     held = past.coverage(place, now=now, days=replay.PAST_DAYS - 1)
     if held.known_h < held.wanted_h:
         with transaction.atomic():
@@ -311,6 +302,28 @@ def _play(place: Place, *, now: datetime) -> RefreshResult:
     kept = keep(place, replay.forecast(stage, now=now), now=now)
     outcome = Outcome.STORED if kept else Outcome.UNCHANGED
     return RefreshResult(place.pk, outcome, replay.NAME)
+
+
+def _stage(place: Place, *, now: datetime) -> replay.Stage:
+    """Which script plays at `place`, from the day on which it began."""
+    if place.replay_first_day is None:
+        place.replay_first_day = now.astimezone(ZoneInfo(place.zone)).date()
+        Place.objects.filter(pk=place.pk).update(replay_first_day=place.replay_first_day)
+    return replay.Stage(
+        script=place.replay_script,
+        latitude=float(place.latitude),
+        longitude=float(place.longitude),
+        zone=place.zone,
+        first_day=place.replay_first_day,
+    )
+
+
+def turn_weather(place: Place, *, script: str, now: datetime) -> Forecast | None:
+    """In a demo, let another script begin today: a new forecast that says otherwise."""
+    place.replay_script, place.replay_first_day = script, None
+    Place.objects.filter(pk=place.pk).update(replay_script=script, replay_first_day=None)
+    hours = replay.forecast(_stage(place, now=now), now=now)
+    return keep(place, replace(hours, issued_at=now), now=now)
 
 
 def prune(*, now: datetime, used: Iterable[int] = ()) -> int:

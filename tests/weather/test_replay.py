@@ -120,3 +120,17 @@ def test_the_rain_of_the_demo_comes_nearer_day_by_day(settings):
 
     assert starts[0] == starts[1]
     assert Forecast.objects.count() == 2
+
+
+@pytest.mark.django_db
+def test_a_demo_can_turn_the_weather_at_once(settings):
+    settings.FORECASTS = "replay"
+    place = services.place_for(latitude=33.5, longitude=-86.8, zone=ZONE, replay_script="mild")
+    services.refresh(place, now=NOW)
+    later = NOW + timedelta(minutes=1)
+
+    services.turn_weather(place, script="wet_afternoon", now=later)
+
+    forecast = latest_forecast(place, now=later)
+    assert forecast.issued_at == later
+    assert spells(forecast.hours(), least_pct=50)[0].amount_mm == pytest.approx(7.0, abs=0.05)

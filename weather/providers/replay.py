@@ -24,7 +24,6 @@ WARMEST_H, COLDEST_H = 15, 5
 UNITS = {
     "temperature": "degC",
     "dewpoint": "degC",
-    "probabilityOfPrecipitation": "percent",
     "windSpeed": "km_h-1",
     "windGust": "km_h-1",
     "skyCover": "percent",
@@ -67,43 +66,51 @@ def grid(stage: Stage, *, start: datetime, count: int, issued_at: datetime) -> d
     """A reply in the documented shape of /gridpoints for `count` hours from `start`."""
     zone = ZoneInfo(stage.zone)
     local = [(start + i * HOUR).astimezone(zone) for i in range(count)]
-    days = {moment.date() for moment in local}
-    days |= {day + timedelta(days=step) for day in days for step in (-1, 1)}
+    days = {moment.date() + timedelta(days=step) for moment in local for step in (-1, 0, 1)}
     told = {day: stage.day(day) for day in days}
-    layers: dict[str, list[float]] = {
-        "temperature": [_air_c(told, moment) for moment in local],
-        "dewpoint": [_dew_c(told, moment) for moment in local],
+    properties = {
+        "updateTime": issued_at.isoformat(),
+        "validTimes": f"{start.isoformat()}/PT{count}H",
+        **_states(told, local, start=start),
+        **_falling(told, local, start=start),
+    }
+    return {"type": "Feature", "properties": properties}
+
+
+def _states(told: dict[date, Day], local: list[datetime], *, start: datetime) -> dict[str, Any]:
+    """The layers that hold by the hour."""
+    air = [_air_c(told, moment) for moment in local]
+    dew = [_dew_c(told, moment) for moment in local]
+    layers = {
+        "temperature": air,
+        "dewpoint": [min(pair) for pair in zip(dew, air, strict=True)],
         "windSpeed": [_breeze(told, moment, lambda day: day.wind_kmh) for moment in local],
         "windGust": [_breeze(told, moment, lambda day: day.gust_kmh) for moment in local],
         "skyCover": [float(round(told[moment.date()].cloud_pct)) for moment in local],
     }
-    layers["dewpoint"] = [
-        min(pair) for pair in zip(layers["dewpoint"], layers["temperature"], strict=True)
-    ]
-    rain = [_rain_mm(told, moment) for moment in local]
-    wet = [_raining(told, moment) for moment in local]
-    properties: dict[str, Any] = {
-        "updateTime": issued_at.isoformat(),
-        "validTimes": f"{start.isoformat()}/PT{count}H",
-        "weather": {"values": _runs([_weather(falls) for falls in wet], start=start)},
-        "quantitativePrecipitation": {
-            "uom": "wmoUnit:mm",
-            "values": _sixes(rain, start=start, total=lambda part: round(sum(part), 2)),
-        },
-        "snowfallAmount": {
-            "uom": "wmoUnit:mm",
-            "values": _sixes(rain, start=start, total=lambda part: 0.0),
-        },
+    return {
+        name: {"uom": f"wmoUnit:{UNITS[name]}", "values": _runs(values, start=start)}
+        for name, values in layers.items()
     }
+
+
+def _falling(told: dict[date, Day], local: list[datetime], *, start: datetime) -> dict[str, Any]:
+    """Chance, amounts and the words for what falls; the words say where in its six hours."""
+    wet = [_raining(told, moment) for moment in local]
     chance = [_chance(told, moment, falls) for moment, falls in zip(local, wet, strict=True)]
+    rain = _sixes(
+        [_rain_mm(told, moment) for moment in local],
+        start=start,
+        total=lambda part: round(sum(part), 2),
+    )
+    snow = _sixes([0.0] * len(local), start=start, total=sum)
     chances = _sixes(chance, start=start, total=max)
-    properties["probabilityOfPrecipitation"] = {"uom": "wmoUnit:percent", "values": chances}
-    for name, values in layers.items():
-        properties[name] = {
-            "uom": f"wmoUnit:{UNITS[name]}",
-            "values": _runs(values, start=start),
-        }
-    return {"type": "Feature", "properties": properties}
+    return {
+        "weather": {"values": _runs([_weather(falls) for falls in wet], start=start)},
+        "probabilityOfPrecipitation": {"uom": "wmoUnit:percent", "values": chances},
+        "quantitativePrecipitation": {"uom": "wmoUnit:mm", "values": rain},
+        "snowfallAmount": {"uom": "wmoUnit:mm", "values": snow},
+    }
 
 
 def _air_c(told: dict[date, Day], moment: datetime) -> float:

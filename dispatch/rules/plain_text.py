@@ -17,9 +17,7 @@ def clean(text: str) -> str:
     return "".join(
         letter
         for letter in text
-        if letter == "\n"
-        or letter in KEPT_FORMATS
-        or unicodedata.category(letter) not in DROPPED
+        if letter == "\n" or letter in KEPT_FORMATS or unicodedata.category(letter) not in DROPPED
     )
 
 

@@ -153,9 +153,7 @@ def _common(position: int, years: list[list[_Change]]) -> Yearly | None:
     return None
 
 
-def _first_year(
-    zone: ZoneInfo, rules: list[Yearly], pair: list[_Change], *, before: int
-) -> int:
+def _first_year(zone: ZoneInfo, rules: list[Yearly], pair: list[_Change], *, before: int) -> int:
     """The earliest year from which the rules hold without a break, so that it stays the same."""
     first = before
     while first > EARLIEST_YEAR:

@@ -53,21 +53,33 @@ def ask(crew, *, start=START, hours=8, promise=PromiseLevel.PLANNED):
 def book(branch, crew, **given):
     job = builders.job(of=branch)
     return bookings.book(
-        branch=branch, job_id=job.pk, version=job.version, ask=ask(crew, **given), by=PROGRAM,
+        branch=branch,
+        job_id=job.pk,
+        version=job.version,
+        ask=ask(crew, **given),
+        by=PROGRAM,
         now=NOW,
     )
 
 
 def move(booking, crew, *, now=NOW, **given):
     return bookings.move(
-        branch=booking.branch, booking_id=booking.pk, version=booking.version,
-        ask=ask(crew, **given), by=PROGRAM, now=now,
+        branch=booking.branch,
+        booking_id=booking.pk,
+        version=booking.version,
+        ask=ask(crew, **given),
+        by=PROGRAM,
+        now=now,
     )
 
 
 def feed_link(branch, crew=None):
     return links.make_link(
-        branch=branch, purpose=LinkPurpose.FEED, name="phone of the lead", by=PROGRAM, now=NOW,
+        branch=branch,
+        purpose=LinkPurpose.FEED,
+        name="phone of the lead",
+        by=PROGRAM,
+        now=NOW,
         crew=crew,
     )
 
@@ -158,8 +170,12 @@ def test_what_is_not_on_stays_until_past_and_for_two_weeks(client, office, clock
     link = feed_link(branch, crew)
     called_off_at = START - timedelta(days=1)
     bookings.call_off(
-        branch=branch, booking_id=booking.pk, version=booking.version, by=PROGRAM,
-        now=called_off_at, why="rain",
+        branch=branch,
+        booking_id=booking.pk,
+        version=booking.version,
+        by=PROGRAM,
+        now=called_off_at,
+        why="rain",
     )
 
     def shown(now):
@@ -273,9 +289,7 @@ def test_reading_is_noted_and_changes_no_byte(client, office, clock):
     assert first.content == second.content
 
 
-def test_with_the_database_down_the_subscriber_gets_what_was_sent_last(
-    client, office, monkeypatch
-):
+def test_with_the_database_down_the_subscriber_gets_what_was_sent_last(client, office, monkeypatch):
     branch, crew = office
     book(branch, crew)
     link = feed_link(branch, crew)

@@ -15,9 +15,19 @@ from dispatch.rules.time_zones import Yearly, is_twice, observances
 
 YEARS = range(2025, 2030)
 ZONES = [
-    "America/New_York", "America/Chicago", "America/Denver", "America/Los_Angeles",
-    "America/Anchorage", "America/Phoenix", "Pacific/Honolulu", "America/Puerto_Rico",
-    "America/Toronto", "Europe/London", "Europe/Berlin", "Australia/Sydney", "Asia/Kolkata",
+    "America/New_York",
+    "America/Chicago",
+    "America/Denver",
+    "America/Los_Angeles",
+    "America/Anchorage",
+    "America/Phoenix",
+    "Pacific/Honolulu",
+    "America/Puerto_Rico",
+    "America/Toronto",
+    "Europe/London",
+    "Europe/Berlin",
+    "Australia/Sydney",
+    "Asia/Kolkata",
 ]
 
 
@@ -46,8 +56,11 @@ def feed(*visits: calendars.Visit) -> bytes:
 def test_the_rules_of_a_zone_agree_with_the_zone_database_in_every_year(zone):
     # The reader is dateutil's, which knows only what stands in the VTIMEZONE.
     summers = [
-        visit(zone=zone, start=datetime(year, 7, 1, 13, tzinfo=UTC),
-              end=datetime(year, 7, 1, 20, tzinfo=UTC))
+        visit(
+            zone=zone,
+            start=datetime(year, 7, 1, 13, tzinfo=UTC),
+            end=datetime(year, 7, 1, 20, tzinfo=UTC),
+        )
         for year in YEARS
     ]
     text = feed(*summers).decode()

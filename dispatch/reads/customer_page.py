@@ -1,0 +1,175 @@
+"""The customer's page: where their floor stands, in their words, always current."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+
+from dispatch.models import (
+    Booking,
+    BookingState,
+    CalendarEntry,
+    EntryStatus,
+    PromiseLevel,
+    StampKind,
+    Stint,
+)
+from dispatch.reads.chain import thresholds_of
+from dispatch.rules import customer_words as words
+from jobs.models import AuditEvent
+from jobs.rules.clock import say_moment, say_time
+from jobs.rules.plan import StageKind
+
+# What a customer hears and sees of each stage.
+PLAIN_STAGES = {
+    StageKind.SET_UP: "We unload and set up",
+    StageKind.MASK: "We mask walls and doors",
+    StageKind.GRIND: "We grind the slab and mend cracks; this is loud",
+    StageKind.VACUUM: "We vacuum",
+    StageKind.VERTICALS: "We coat steps and walls",
+    StageKind.BASE: "First coat and flake; from now on nobody steps on it",
+    StageKind.SET: "It sets; we wait",
+    StageKind.SCRAPE: "We scrape the loose flake off",
+    StageKind.ABRADE: "We sand",
+    StageKind.TOP: "Top coat",
+    StageKind.PACK: "We pack up and close off the floor",
+}
+
+
+class Standing(StrEnum):
+    """Where the floor stands for its owner."""
+
+    WAITING = "waiting"
+    WEEK = "week"
+    DAY = "day"
+    COATED = "coated"
+
+
+@dataclass(frozen=True)
+class Visit:
+    """One day of work as the customer sees it."""
+
+    number: int
+    arrival: str
+    stages: tuple[tuple[str, str, bool], ...]  # clock, words, whether it is a wait
+    in_calendar: bool
+
+
+@dataclass(frozen=True)
+class CustomerPage:
+    """Everything on the page, in words."""
+
+    booking: Booking
+    standing: Standing
+    title: str
+    visits: tuple[Visit, ...]
+    promises: tuple[str, ...]
+    to_clear: tuple[str, ...]
+    weather: tuple[str, ...]
+    after_care: tuple[str, ...]
+    only_way_in: bool
+    moved_because: str
+    wish: AuditEvent | None
+    may_say_no: bool
+    current_at: str
+
+
+def customer_page(booking: Booking, *, wish: AuditEvent | None, now: datetime) -> CustomerPage:
+    """The page of a booking; no day is named before it is confirmed."""
+    job, zone = booking.job, booking.job.site.tz
+    exposures = job.exposures()
+    stints = list(booking.stints.standing().order_by("number").prefetch_related("stamps"))
+    standing = _standing(booking, stints)
+    firm = standing in {Standing.DAY, Standing.COATED}
+    limits = thresholds_of(booking.branch)
+    weather = dict.fromkeys(words.weather_rule(each, limits) for each in exposures)
+    return CustomerPage(
+        booking=booking,
+        standing=standing,
+        title=_title(standing, stints, booking),
+        visits=tuple(_visit(stint) for stint in stints) if firm else (),
+        promises=words.say_promises(
+            walk_on_at=booking.walk_on_at,
+            drive_on_at=booking.drive_on_at,
+            basis=booking.drive_on_basis,
+            exposures=exposures,
+            zone=zone,
+        )
+        if firm
+        else (),
+        to_clear=words.to_clear(exposures, units=str(booking.branch.units)),
+        weather=tuple(weather),
+        after_care=words.after_care(exposures),
+        only_way_in=job.site.only_way_in,
+        moved_because=_why(booking),
+        wish=wish,
+        may_say_no=_may_say_no(booking, stints, now=now),
+        current_at=say_moment(now, zone),
+    )
+
+
+def calendar_entry(booking: Booking, *, number: int) -> CalendarEntry | None:
+    """The customer's entry of one visit, while its day is confirmed."""
+    found: CalendarEntry | None = (
+        CalendarEntry.objects.filter(
+            stint__booking=booking, stint__number=number, audience="customer"
+        )
+        .exclude(status=EntryStatus.CANCELLED)
+        .first()
+    )
+    return found
+
+
+def _standing(booking: Booking, stints: list[Stint]) -> Standing:
+    if booking.state == BookingState.CALLED_OFF or not stints:
+        return Standing.WAITING
+    topped = [
+        stamp for stint in stints for stamp in stint.stamps.all() if stamp.kind == StampKind.TOPPED
+    ]
+    if booking.state == BookingState.DONE or topped:
+        return Standing.COATED
+    firm = booking.state == BookingState.BOOKED and booking.promise == PromiseLevel.CONFIRMED
+    return Standing.DAY if firm else Standing.WEEK
+
+
+def _title(standing: Standing, stints: list[Stint], booking: Booking) -> str:
+    zone = booking.job.site.tz
+    starts = [stint.start for stint in stints]
+    if standing is Standing.WAITING:
+        return "Your floor is in line"
+    if standing is Standing.WEEK:
+        said = words.say_weeks(starts, zone)
+        return said[0].upper() + said[1:]
+    if standing is Standing.DAY:
+        return words.say_days(starts, zone)
+    return "Your floor is coated"
+
+
+def _visit(stint: Stint) -> Visit:
+    zone = stint.booking.job.site.tz
+    stages = []
+    for stage in stint.stages:
+        kind = StageKind(stage["kind"])
+        at = say_time(datetime.fromisoformat(stage["start"]), zone)
+        stages.append((at, PLAIN_STAGES[kind], kind.wait))
+    return Visit(
+        number=stint.number,
+        arrival=words.arrival(stint.start, zone),
+        stages=tuple(stages),
+        in_calendar=calendar_entry(stint.booking, number=stint.number) is not None,
+    )
+
+
+def _why(booking: Booking) -> str:
+    """Why it is not on, or why it moved last."""
+    if booking.state == BookingState.CALLED_OFF:
+        return booking.called_off_why
+    event = (
+        AuditEvent.objects.filter(subject="booking", subject_id=booking.pk, action="move")
+        .order_by("-at", "-pk")
+        .first()
+    )
+    return event.why if event else ""
+
+
+def _may_say_no(booking: Booking, stints: list[Stint], *, now: datetime) -> bool:
+    return booking.state == BookingState.BOOKED and bool(stints) and stints[0].start > now

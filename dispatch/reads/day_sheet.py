@@ -1,0 +1,309 @@
+"""The day sheet: what a crew needs on site, from what is stored; nothing here is computed late."""
+
+from dataclasses import dataclass
+from datetime import datetime, time, timedelta
+from typing import Any
+
+from dispatch.models import (
+    Crew,
+    Notice,
+    NoticeKind,
+    NoticeState,
+    Stamp,
+    StampKind,
+    Stint,
+    StoredVerdict,
+)
+from dispatch.reads.chain import rates_of
+from dispatch.rules.cautions import DEFERS, Caution, cautions
+from dispatch.rules.plain_text import one_line
+from dispatch.rules.ways_out import PREPARE_ONLY
+from dispatch.rules.words import Words
+from jobs.models import Floor
+from jobs.rules.clock import say_moment, say_span, say_time
+from jobs.rules.materials import Materials, materials
+from jobs.rules.plan import StageKind
+from jobs.rules.units import gal_from_l, lb_from_kg
+
+SHOWN_AHEAD = timedelta(days=14)
+REFERENCE_C = 20.0
+STOP = "Stop: pour nothing, ring the office, leave the slab clean and covered."
+STAGE_WORDS = {
+    StageKind.SET_UP: "Set up",
+    StageKind.MASK: "Mask",
+    StageKind.GRIND: "Grind, edges, repairs",
+    StageKind.VACUUM: "Vacuum",
+    StageKind.VERTICALS: "Stem walls and steps",
+    StageKind.BASE: "Cut in, base, broadcast",
+    StageKind.SET: "Base sets",
+    StageKind.SCRAPE: "Scrape",
+    StageKind.ABRADE: "Abrade: recoat window is over",
+    StageKind.TOP: "Top coat",
+    StageKind.PACK: "Pack, close off",
+}
+COATS = {StageKind.BASE, StageKind.TOP}
+
+
+@dataclass(frozen=True)
+class StageLine:
+    """One step on the clock."""
+
+    clock: str
+    words: str
+    kind: str  # "coat", "wait" or "work"
+    hands: int
+
+
+@dataclass(frozen=True)
+class FloorNeed:
+    """What one floor takes, in words."""
+
+    name: str
+    lines: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class StampLine:
+    """One of the four moments: its button, or when it was."""
+
+    kind: str
+    label: str
+    at: str
+
+
+@dataclass(frozen=True)
+class Weather:
+    """The newest verdict in words, with its age; level "unknown" where there is none."""
+
+    level: str
+    headline: str
+    firmness: str
+    last_safe_pour: str
+    binds: str
+    forecast: str
+    checks: tuple[dict[str, Any], ...]
+    ways_out: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """Everything on the sheet of one stint."""
+
+    stint: Stint
+    unseen: tuple[Notice, ...]
+    arrival: str
+    span: str
+    geo: str
+    hours: tuple[str, ...]
+    stages: tuple[StageLine, ...]
+    weather: Weather
+    needs: tuple[FloorNeed, ...]
+    needs_basis: str
+    carry: tuple[str, ...]
+    promises: tuple[str, ...]
+    cautions: tuple[Caution, ...]
+    defers: str
+    stamps: tuple[StampLine, ...]
+    current_at: str
+
+
+def stints_of_crew(crew: Crew, *, now: datetime) -> list[Stint]:
+    """The crew's stints from today on, in order."""
+    today = crew.branch.at(crew.branch.today(now), time(0))
+    return list(
+        Stint.objects.standing()
+        .filter(crew=crew, end__gte=today, start__lt=today + SHOWN_AHEAD)
+        .with_all()
+        .order_by("start")
+    )
+
+
+def unseen_of(crew: Crew, *, now: datetime) -> tuple[Notice, ...]:
+    """Changes this crew has not been seen to read, the newest of each booking."""
+    waiting = (
+        Notice.objects.filter(
+            branch_id=crew.branch_id,
+            kind=NoticeKind.CREW_CHANGE,
+            receipt__isnull=True,
+            facts__crew=crew.pk,
+            due_at__gt=now - SHOWN_AHEAD,
+        )
+        .exclude(state=NoticeState.OBSOLETE)
+        .order_by("booking_version", "pk")
+    )
+    newest = {notice.booking_id: notice for notice in waiting}
+    return tuple(newest.values())
+
+
+def day_sheet(stint: Stint, *, now: datetime) -> Sheet:
+    """The sheet of a stint that was read `with_all()`."""
+    job, branch = stint.booking.job, stint.booking.branch
+    zone = job.site.tz
+    verdict = stint.verdicts.filter(latest=True).select_related("forecast").first()
+    slab_c, basis = _slab(verdict, Words(zone, str(branch.units), stint.start.date()))
+    return Sheet(
+        stint=stint,
+        unseen=unseen_of(stint.crew, now=now),
+        arrival=say_moment(stint.start, zone),
+        span=say_span(stint.start, stint.end, zone),
+        geo=f"geo:{job.site.latitude:.5f},{job.site.longitude:.5f}",
+        hours=_hours(stint),
+        stages=tuple(_stage(stage, stint) for stage in stint.stages),
+        weather=_weather(verdict, stint, now=now),
+        needs=tuple(_need(floor, stint, slab_c) for floor in job.floors.all()),
+        needs_basis=basis,
+        carry=_carry(stint),
+        promises=_promises(stint),
+        cautions=cautions(tuple(job.exposures())),
+        defers=DEFERS,
+        stamps=_stamps(stint),
+        current_at=say_moment(now, zone),
+    )
+
+
+def _hours(stint: Stint) -> tuple[str, ...]:
+    site, branch = stint.booking.job.site, stint.booking.branch
+    quiet = site.quiet_until or branch.quiet_until
+    found = [f"Nothing loud before {_wall(quiet)}."]
+    if site.opens:
+        found.append(f"Nobody on site before {_wall(site.opens)}.")
+    if site.closes:
+        found.append(f"Off the site by {_wall(site.closes)}.")
+    return tuple(found)
+
+
+def _wall(clock: time) -> str:
+    return f"{clock.hour % 12 or 12}:{clock:%M %p}"
+
+
+def _stage(stage: dict[str, Any], stint: Stint) -> StageLine:
+    kind = StageKind(stage["kind"])
+    zone = stint.booking.job.site.tz
+    look = "wait" if kind.wait else "coat" if kind in COATS else "work"
+    clock = say_time(datetime.fromisoformat(stage["start"]), zone)
+    return StageLine(clock, STAGE_WORDS[kind], look, int(stage.get("hands", 0)))
+
+
+def _weather(verdict: StoredVerdict | None, stint: Stint, *, now: datetime) -> Weather:
+    zone = stint.booking.job.site.tz
+    always = (PREPARE_ONLY, STOP)
+    if verdict is None:
+        return Weather(
+            level="unknown",
+            headline="No verdict yet: nobody has held this day against a forecast.",
+            firmness="",
+            last_safe_pour="",
+            binds="",
+            forecast="No forecast.",
+            checks=(),
+            ways_out=always,
+        )
+    pour = verdict.last_safe_pour
+    return Weather(
+        level=verdict.level,
+        headline=verdict.headline,
+        firmness=verdict.firmness,
+        last_safe_pour=_same_day(pour, stint) if pour else "",
+        binds=verdict.binds,
+        forecast=_forecast_age(verdict, zone=zone, now=now),
+        checks=tuple(verdict.checks),
+        ways_out=tuple(dict.fromkeys((*verdict.ways_out, *always))),
+    )
+
+
+def _same_day(moment: datetime, stint: Stint) -> str:
+    zone = stint.booking.job.site.tz
+    if moment.astimezone(zone).date() == stint.start.astimezone(zone).date():
+        return say_time(moment, zone)
+    return say_moment(moment, zone)
+
+
+def _forecast_age(verdict: StoredVerdict, *, zone: Any, now: datetime) -> str:
+    if verdict.forecast is None:
+        return f"Judged {say_moment(verdict.made_at, zone)} without any forecast."
+    issued = verdict.forecast.issued_at
+    age_h = max(0, round((now - issued).total_seconds() / 3600))
+    return (
+        f"Forecast issued {say_moment(issued, zone)}, {age_h} h old; "
+        f"judged {say_moment(verdict.made_at, zone)}."
+    )
+
+
+def _slab(verdict: StoredVerdict | None, words: Words) -> tuple[float, str]:
+    """The slab the batches are counted for, and a sentence about where it comes from."""
+    for check in verdict.checks if verdict else ():
+        value, unit = check.get("value"), check.get("unit")
+        if check.get("name") == "slab" and unit == "°C" and value is not None:
+            said = words.temperature(float(value))
+            return float(value), f"Batches for a slab of {said}, an estimate: meter it and adjust."
+    said = words.temperature(REFERENCE_C)
+    return REFERENCE_C, f"Slab not known: batches for {said}. On a warmer slab mix smaller ones."
+
+
+def _need(floor: Floor, stint: Stint, slab_c: float) -> FloorNeed:
+    job = stint.booking.job
+    people = max(1, stint.installers.count())
+    takes = materials(
+        work=floor.work,
+        card=job.system.card,
+        rates=rates_of(stint.booking.branch),
+        crew_size=people,
+        slab_at_pour_c=slab_c,
+        slab_at_top_c=slab_c,
+    )
+    us = str(stint.booking.branch.units) == "us"
+    return FloorNeed(floor.name, tuple(_need_lines(takes, us=us)))
+
+
+def _need_lines(takes: Materials, *, us: bool) -> list[str]:
+    def volume(litres: float) -> str:
+        return f"{gal_from_l(litres):.1f} gal" if us else f"{litres:.1f} l"
+
+    def mass(kilos: float) -> str:
+        return f"{lb_from_kg(kilos):.0f} lb" if us else f"{kilos:.0f} kg"
+
+    lines = []
+    for name, coat in (("Base", takes.base), ("Top", takes.top)):
+        halved = ", half size for the hot slab" if coat.halved else ""
+        lines.append(
+            f"{name}: {volume(coat.litres)} mixed (A {volume(coat.a_l)}, B {volume(coat.b_l)}) in "
+            f"{coat.batches} batches of at most {volume(coat.batch_l)}{halved}; "
+            f"usable {coat.usable_minutes:.0f} min."
+        )
+    lines.append(f"Flake: throw {mass(takes.flake_thrown_kg)}, load {mass(takes.flake_order_kg)}.")
+    return lines
+
+
+def _carry(stint: Stint) -> tuple[str, ...]:
+    job = stint.booking.job
+    color = f", {one_line(job.color)}" if job.color else ""
+    machines = [str(machine) for machine in stint.machines.all()]
+    return (
+        f"{job.system}{color}",
+        *machines,
+        "Slab thermometer, dew point meter, moisture meter",
+        "Tape, film, barrier for the edge of the floor",
+    )
+
+
+def _promises(stint: Stint) -> tuple[str, ...]:
+    booking = stint.booking
+    zone = booking.job.site.tz
+    walk, drive = booking.walk_on_at, booking.drive_on_at
+    return (
+        f"Walk on: {say_moment(walk, zone) if walk else 'not known yet, ask the office'}",
+        f"Drive on: {say_moment(drive, zone) if drive else 'not known yet, ask the office'}",
+    )
+
+
+def _stamps(stint: Stint) -> tuple[StampLine, ...]:
+    zone = stint.booking.job.site.tz
+    made: dict[str, Stamp] = {stamp.kind: stamp for stamp in stint.stamps.all()}
+    return tuple(
+        StampLine(
+            kind=kind.value,
+            label=str(kind.label),
+            at=say_moment(made[kind.value].at, zone) if kind.value in made else "",
+        )
+        for kind in StampKind
+    )

@@ -1,0 +1,144 @@
+"""The crew's phone by secret address, and the same day sheet for whoever is signed in."""
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST, require_safe
+
+from dispatch.models import Crew, Link, LinkPurpose, Notice, NoticeKind, StampKind, Stint
+from dispatch.reads import day_sheet as reads
+from dispatch.services import links, receipts, stamps
+from dispatch.views.customer import secret
+from dispatch.views.entrance import OfficeRequest, office
+from jobs.access import Actor
+from jobs.models import ActorKind
+from jobs.refusals import Refusal
+from jobs.rules.clock import say_span
+
+
+@secret
+@require_safe
+def crew(request: HttpRequest, token: str) -> HttpResponse:
+    """The crew's days from today on; changes nobody has confirmed stand first."""
+    now = timezone.now()
+    link = _link(token)
+    links.note_read(link, now=now)
+    whose = _crew_of(link)
+    stints = reads.stints_of_crew(whose, now=now)
+    today = link.branch.today(now)
+    rows = [
+        {
+            "stint": stint,
+            "when": say_span(stint.start, stint.end, stint.booking.job.site.tz),
+            "today": stint.start.astimezone(stint.booking.job.site.tz).date() == today,
+            "verdict": stint.verdicts.filter(latest=True).first(),
+        }
+        for stint in stints
+    ]
+    context = {
+        "crew": whose,
+        "branch": link.branch,
+        "rows": rows,
+        "token": token,
+        "now": now,
+        "unseen": reads.unseen_of(whose, now=now),
+    }
+    return render(request, "dispatch/phone.html", context)
+
+
+@secret
+@require_safe
+def sheet(request: HttpRequest, token: str, stint: int) -> HttpResponse:
+    """One day's sheet. Reading it is no receipt: that takes a press."""
+    return _show_sheet(request, _link(token), stint)
+
+
+@secret
+@require_POST
+def seen(request: HttpRequest, token: str, notice: int) -> HttpResponse:
+    """The crew has seen a change."""
+    link = _link(token)
+    found = get_object_or_404(
+        Notice.objects.of_branch(link.branch),
+        pk=notice,
+        kind=NoticeKind.CREW_CHANGE,
+        facts__crew=_crew_of(link).pk,
+    )
+    receipts.seen(found, by=_crew(link), now=timezone.now())
+    back = request.POST.get("stint", "")
+    if back.isdecimal() and _stint(link, int(back)) is not None:
+        return redirect("phone-sheet", token=token, stint=int(back))
+    return redirect("phone", token=token)
+
+
+@secret
+@require_POST
+def stamp(request: HttpRequest, token: str, stint: int) -> HttpResponse:
+    """One of the four moments of the day happened now; pressing twice changes nothing."""
+    link = _link(token)
+    found = _stint(link, stint)
+    kind = request.POST.get("kind", "")
+    if found is None or kind not in StampKind.values:
+        raise Http404("There is no such day on this phone.")
+    try:
+        stamps.stamp(found, kind=StampKind(kind), by=_crew(link), now=timezone.now())
+    except Refusal as refusal:
+        return _show_sheet(request, link, stint, refusal=refusal)
+    return redirect("phone-sheet", token=token, stint=stint)
+
+
+@require_safe
+@office()
+def day_sheet(request: OfficeRequest, pk: int) -> HttpResponse:
+    """The same sheet for whoever is signed in; stamps are for the crew's phone."""
+    stint = get_object_or_404(Stint.objects.of_branch(request.branch).with_all(), pk=pk)
+    shown = reads.day_sheet(stint, now=timezone.now())
+    context = {"sheet": shown, "stint": stint, "job": stint.booking.job, "token": ""}
+    return render(request, "dispatch/day_sheet.html", context)
+
+
+def _show_sheet(
+    request: HttpRequest, link: Link, pk: int, *, refusal: Refusal | None = None
+) -> HttpResponse:
+    stint = _stint(link, pk)
+    if stint is None:
+        raise Http404("There is no such day on this phone.")
+    context = {
+        "sheet": reads.day_sheet(stint, now=timezone.now()),
+        "stint": stint,
+        "job": stint.booking.job,
+        "branch": link.branch,
+        "token": link.token,
+        "refusal": refusal,
+    }
+    status = refusal.status if refusal else 200
+    return render(request, "dispatch/phone_sheet.html", context, status=status)
+
+
+def _link(token: str) -> Link:
+    live = Link.objects.live(timezone.now()).select_related("branch", "crew__branch")
+    link = live.find(token, LinkPurpose.PHONE)
+    if link is None:
+        raise Http404("There is no such page.")
+    return link
+
+
+def _crew_of(link: Link) -> Crew:
+    """The crew of a phone's link, which always has one."""
+    if link.crew is None:
+        raise Http404("There is no such page.")
+    return link.crew
+
+
+def _stint(link: Link, pk: int) -> Stint | None:
+    found: Stint | None = (
+        Stint.objects.filter(crew=_crew_of(link), pk=pk)
+        .with_all()
+        .prefetch_related("stamps")
+        .first()
+    )
+    return found
+
+
+def _crew(link: Link) -> Actor:
+    return Actor(kind=ActorKind.CREW, name=f"{link.crew}, {link.name}")

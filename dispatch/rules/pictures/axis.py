@@ -14,7 +14,8 @@ NIGHT_WEIGHT = 0.3  # width of an hour at night against one of the day
 class Axis:
     """Places of hours; anything outside lies on the edge.
 
-    `x(hour)` is the place of an hour. It remembers, since stages share their ends.
+    `x(hour)` is the place of an hour, `at(hour)` the same as written into a path. Both
+    remember: stages share their ends, and writing a number costs more than finding it.
     """
 
     def __init__(self, *, hours: list[float], places: list[float], widths: list[float]) -> None:
@@ -22,6 +23,7 @@ class Axis:
         self.places = places
         self.widths = widths  # of one hour, in each stretch
         self.x: Callable[[float], float] = cache(self.place)
+        self.at: Callable[[float], str] = cache(lambda hour: f"{self.x(hour):.1f}")
 
     def place(self, hour: float) -> float:
         """The place of `hour`, worked out."""

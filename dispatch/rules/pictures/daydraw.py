@@ -154,8 +154,7 @@ def stages(picture: DayPicture, frame: Frame) -> str:
     for stage in picture.stages:
         x0, x1 = frame.x(stage.start_h), frame.x(stage.end_h)
         kind = stage_kind(stage.kind, wait=stage.wait)
-        inset = 3 if stage.wait else 0
-        pieces[kind].append(line(x0 + inset, middle, x1 - inset, middle))
+        pieces[kind].append(line(x0, middle, x1, middle))
         name = stage_name(stage.kind)
         if width_px(name, size_px=TEXT_PX) + 4 <= x1 - x0:
             words.append(
@@ -191,7 +190,7 @@ def wet(picture: DayPicture, frame: Frame) -> str:
     words = f"wet {picture.clock(picture.wet_from_h)} to {picture.clock(picture.wet_until_h)}"
     words = fitted(words, room_px=frame.right - frame.left, size_px=TEXT_PX)
     end = min(x0 + width_px(words, size_px=TEXT_PX), frame.right + NAMES - 4)
-    return path("wave", [wave(x0, x1, WAVE_AT), f"M{x1:.1f} {WAVE_AT - 4:.1f}v8"]) + text(
+    return path("wave", [wave(x0, x1, WAVE_AT)]) + text(
         words, x=end - width_px(words, size_px=TEXT_PX), y=WORD_AT, kind="wet-word"
     )
 

@@ -1,5 +1,6 @@
 """The strokes of the pictures: marks, waves, gates, wheels and text that fits."""
 
+from functools import cache
 from html import escape
 
 LEVELS = ("go", "care", "no", "unknown")
@@ -35,6 +36,7 @@ def mark(level: str) -> str:
     )
 
 
+@cache
 def mark_paths(level: str) -> str:
     """The two paths of a mark in a box of 20 by 20."""
     known = level_or_unknown(level)
@@ -43,19 +45,12 @@ def mark_paths(level: str) -> str:
     )
 
 
-def mark_at(level: str, *, x: float, y: float, size: float) -> str:
-    """The mark of `level` inside a bigger picture, its upper left corner at (x, y)."""
-    known = level_or_unknown(level)
-    return (
-        f'<g class="mark mark-{known}" transform="translate({x:.1f} {y:.1f})'
-        f' scale({size / 20:.2f})">{mark_paths(known)}</g>'
-    )
-
-
 def text(content: str, *, x: float, y: float, kind: str, anchor: str = "") -> str:
     """A line of escaped text; `kind` is its class, `anchor` is "middle" or "end"."""
     where = f' text-anchor="{anchor}"' if anchor else ""
-    return f'<text class="{kind}" x="{x:.1f}" y="{y:.1f}"{where}>{escape(content)}</text>'
+    return (
+        f'<text class="{kind}" x="{x:.1f}" y="{y:.1f}"{where}>{escape(content, quote=False)}</text>'
+    )
 
 
 def path(kind: str, pieces: list[str], *, fill: str = "") -> str:
@@ -75,14 +70,14 @@ def line(x0: float, y0: float, x1: float, y1: float) -> str:
 
 
 def wave(x0: float, x1: float, y: float) -> str:
-    """Path of a wave along `y`: a floor that is still wet."""
+    """Path of a wave along `y`, with a stop at its end: a floor that is still wet."""
     count = max(1, int((x1 - x0) / 4))
-    return f"M{x0:.1f} {y:.1f}q2-5 4 0" + "t4 0" * (count - 1)
+    return f"M{x0:.1f} {y:.1f}q2-5 4 0{'t4 0' * (count - 1)}M{x1:.1f} {y - 4:.1f}v8"
 
 
 def gate(x: float, y0: float, y1: float) -> str:
     """Path of a gate across the bar: nobody pours after it."""
-    return f"M{x - 5:.1f} {y0:.1f}h10M{x:.1f} {y0:.1f}V{y1:.1f}M{x - 5:.1f} {y1:.1f}h10"
+    return f"M{x - 5:.1f} {y0:.1f}h10m-5 0V{y1:.1f}m-5 0h10"
 
 
 def wheel(x: float, y: float) -> str:

@@ -12,7 +12,7 @@ from dispatch.rules.pictures.svg import (
     gate,
     level_or_unknown,
     line,
-    mark_at,
+    mark_paths,
     path,
     patterns,
     text,
@@ -34,10 +34,10 @@ from dispatch.rules.pictures.week import (
 
 WIDTH, LEFT, RIGHT = 1240.0, 112.0, 1239.0
 TITLE_PX, SMALL_PX = 12.5, 11.5
-LANE = 84.0  # title, bar, wave, two lines of words
-BAR_TOP, BAR_FOOT, WAVE_AT, WORD_AT, LAST_AT = 21.0, 35.0, 45.0, 62.0, 76.0
+LANE = 84  # title, bar, wave, two lines of words
+BAR_TOP, BAR_FOOT, WAVE_AT, WORD_AT, LAST_AT = 21, 35, 45, 62, 76
 EMPTY = 40.0
-SECOND = 14.0  # a second line of a title
+SECOND = 14  # a second line of a title
 LEAST_GAP = 4.0
 LEAST_ROOM = 84.0  # below this, words of neighbours go into lanes of their own
 RAIL = 15.0
@@ -126,7 +126,7 @@ def now_line(picture: WeekPicture, axis: Axis, foot: float) -> str:
 
 
 def draw_row(
-    strokes: Strokes, row: CrewRow, axis: Axis, *, y: float, column: float, deep: float
+    strokes: Strokes, row: CrewRow, axis: Axis, *, y: float, column: float, deep: int
 ) -> float:
     """Draw one crew from `y` down; return where the next begins. `deep` as of `second_line`."""
     strokes.cuts.append(line(0, y, RIGHT, y))
@@ -160,9 +160,9 @@ def draw_crew(strokes: Strokes, row: CrewRow, *, y: float) -> float:
     return y + 25
 
 
-def second_line(rows: Iterable[CrewRow]) -> float:
+def second_line(rows: Iterable[CrewRow]) -> int:
     """How much deeper stints are drawn, if any title goes on after a comma."""
-    return SECOND if any("," in stint.title for row in rows for stint in row.stints) else 0.0
+    return SECOND if any("," in stint.title for row in rows for stint in row.stints) else 0
 
 
 def seat(lanes: list[float], start: float, end: float) -> int:
@@ -205,20 +205,21 @@ def last_words(stint: StintBar) -> str:
 
 
 def draw_stint(
-    strokes: Strokes, stint: StintBar, axis: Axis, *, y: float, room: float, deep: float
+    strokes: Strokes, stint: StintBar, axis: Axis, *, y: float, room: float, deep: int
 ) -> None:
     """One stint: words in a link, bar of stages, wave while wet, gate at the last safe pour."""
     strokes.words.append(stint_words(stint, axis.x(stint.start_h), room=room, y=y, deep=deep))
     y += deep
     x0, x1 = axis.x(stint.start_h), axis.x(stint.end_h)
     draw_stages(strokes, stint, axis, y=y)
-    frame = box(x0 - 2.5, max(x1, x0 + 3) + 2.5, y + BAR_TOP - 2.5, y + BAR_FOOT + 2.5)
-    strokes.frames.get(stint.firm, strokes.frames["planned"]).append(frame)
+    width = f"{max(x1 - x0, 3) + 5:.1f}"
+    strokes.frames.get(stint.firm, strokes.frames["planned"]).append(
+        f"M{x0 - 2.5:.1f} {y + BAR_TOP - 2.5:.1f}h{width}v{BAR_FOOT - BAR_TOP + 5}h-{width}z"
+    )
     if stint.wet_from_h is not None and stint.wet_until_h is not None:
         wet0, wet1 = axis.x(stint.wet_from_h), axis.x(stint.wet_until_h)
         if wet1 > wet0:
             strokes.waves.append(wave(wet0, wet1, y + WAVE_AT))
-            strokes.waves.append(f"M{wet1:.1f} {y + WAVE_AT - 4:.1f}v8")
     if stint.last_safe_pour_h is not None:
         strokes.gates.append(gate(axis.x(stint.last_safe_pour_h), y + BAR_TOP - 5, y + WAVE_AT + 4))
 
@@ -227,13 +228,12 @@ def draw_stages(strokes: Strokes, stint: StintBar, axis: Axis, *, y: float) -> N
     """The stages of a stint by what they mean for the floor; a wait is a dotted line."""
     # A stage is a thick stroke: half the numbers of a rectangle, and numbers cost the time.
     middle = f"{y + (BAR_TOP + BAR_FOOT) / 2:.1f}"
-    x = axis.x
+    at = axis.at
     for stage in stint.stages:
+        piece = f"M{at(stage.start_h)} {middle}H{at(stage.end_h)}"
         if stage.wait:
-            strokes.wait.append(f"M{x(stage.start_h) + 3:.1f} {middle}H{x(stage.end_h) - 1:.1f}")
-            continue
-        piece = f"M{x(stage.start_h):.1f} {middle}H{x(stage.end_h):.1f}"
-        if stage.kind in COATS:
+            strokes.wait.append(piece)
+        elif stage.kind in COATS:
             strokes.coat.append(piece)
         elif stage.kind in HARD:
             strokes.hard.append(piece)
@@ -241,39 +241,36 @@ def draw_stages(strokes: Strokes, stint: StintBar, axis: Axis, *, y: float) -> N
             strokes.light.append(piece)
 
 
-def stint_words(stint: StintBar, x0: float, *, room: float, y: float, deep: float) -> str:
-    """The link of a stint: mark, title in one line or two, verdict, and what to mind."""
+def stint_words(stint: StintBar, x0: float, *, room: float, y: float, deep: int) -> str:
+    """The link of a stint: mark, title in one line or two, verdict, and what to mind.
+
+    It is moved to its place as a whole, so that nearly all numbers inside are fixed.
+    """
     level = level_or_unknown(stint.level)
     spoken = escape(sentence(stint))
     name, _, more = stint.title.partition(", ")
-    top = y if more else y + deep
+    top = 0 if more else deep
+    minded = "gate-word" if stint.last_safe_pour_label else "small"
     return (
-        f'<a class="stint level-{level}" href="{escape(stint.href)}"'
-        f' aria-label="{spoken}"><title>{spoken}</title>'
-        f'<path class="touch" d="{box(x0 - 2, x0 + room, y, y + deep + LANE - 4)}"/>'
-        + mark_at(level, x=x0, y=top + 0.5, size=14)
-        + cut_text(name, x0 + 18, top + 13, kind="stint-title", room=room - 18, size=TITLE_PX)
-        + cut_text(more, x0, top + 12 + deep, kind="soft", room=room)
-        + cut_text(
-            promise_words(stint), x0, y + deep + WORD_AT, kind=f"word word-{level}", room=room
-        )
-        + cut_text(
-            last_words(stint),
-            x0,
-            y + deep + LAST_AT,
-            kind="gate-word" if stint.last_safe_pour_label else "small",
-            room=room,
-        )
+        f'<a class="stint level-{level}" href="{escape(stint.href)}" aria-label="{spoken}"'
+        f' transform="translate({x0:.1f} {y:.1f})"><title>{spoken}</title>'
+        f'<path class="touch" d="M-2 0H{room:.0f}V{LANE + deep - 4}H-2z"/>'
+        f'<g class="mark mark-{level}" transform="translate(0 {top}) scale(.7)">'
+        f"{mark_paths(level)}</g>"
+        + cut_text(name, 18, top + 13, kind="stint-title", room=room - 18, size=TITLE_PX)
+        + cut_text(more, 0, top + 12 + deep, kind="soft", room=room)
+        + cut_text(promise_words(stint), 0, deep + WORD_AT, kind=f"word word-{level}", room=room)
+        + cut_text(last_words(stint), 0, deep + LAST_AT, kind=minded, room=room)
         + "</a>"
     )
 
 
-def cut_text(
-    words: str, x: float, y: float, *, kind: str, room: float, size: float = SMALL_PX
-) -> str:
+def cut_text(words: str, x: int, y: int, *, kind: str, room: float, size: float = SMALL_PX) -> str:
     """A line of text cut to its room; nothing where there are no words."""
     shown = fitted(words, room_px=room, size_px=size)
-    return text(shown, x=x, y=y, kind=kind) if shown else ""
+    if not shown:
+        return ""
+    return f'<text class="{kind}" x="{x}" y="{y}">{escape(shown, quote=False)}</text>'
 
 
 def sentence(stint: StintBar) -> str:

@@ -164,7 +164,7 @@ def test_the_gate_stands_at_the_last_safe_pour_and_the_wheel_at_drive_on():
 
     (gate,) = paths(svg, "gate")
     (wheel,) = paths(svg, "wheel")
-    assert f"M{axis.x(10.9):.1f} " in gate
+    assert gate.startswith(f"M{axis.x(10.9) - 5:.1f} ")
     assert wheel.startswith(f"M{axis.x(32) - 5.5:.1f} ")
     assert "pour by 10:54" in words(svg)
     assert "Patio 300: drive-on Tue 08:00" in words(svg)
@@ -195,8 +195,8 @@ def test_two_stints_of_one_day_do_not_cover_each_other():
 
     svg = week_svg(week(early, late))
 
-    tops = [float(box.split()[1].split("H")[0]) for box in paths(svg, "touch")]
-    assert len(set(tops)) == 2
+    places = [link.get("transform", "") for link in drawn(svg).iter(f"{SVG}a")]
+    assert len({place.split()[1] for place in places}) == 2
 
 
 def test_a_title_goes_on_in_a_second_line_after_its_comma():
@@ -332,7 +332,9 @@ def test_two_hundred_stints_are_drawn_while_nobody_waits():
     )
     picture = week(rows=rows)
 
-    quickest_s = min(timeit.repeat(lambda: week_svg(picture), number=1, repeat=15))
+    drawn_s = min(timeit.repeat(lambda: week_svg(picture), number=1, repeat=15))
+    counted_s = min(timeit.repeat(lambda: sum(n for n in range(200_000)), number=1, repeat=15))
 
-    # About 5 ms on a quiet machine; the ceiling leaves room for a busy one.
-    assert quickest_s < 0.025
+    # About 5 ms on a quiet machine, where counting to 200 000 takes as long. Only the ratio
+    # holds on a busy one; a template engine drawing the same would be far outside it.
+    assert drawn_s < 6 * counted_s

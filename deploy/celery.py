@@ -7,7 +7,6 @@ only wakes: what is due stands in the database, so a lost or doubled tick does n
 import os
 
 from celery import Celery
-from kombu import Queue
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings")
 
@@ -18,7 +17,7 @@ app = Celery("slabcast")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.conf.update(
     enable_utc=True,
-    task_queues=[Queue(name) for name in QUEUES],  # a worker told of no queue takes them all
+    task_queues={name: {} for name in QUEUES},  # a worker told of no queue takes them all
     task_default_queue="verdicts",
     accept_content=["json"],
     task_routes={

@@ -29,7 +29,10 @@ def secret(view: View) -> View:
     @csrf_exempt
     @wraps(view)
     def kept_secret(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponse:
-        answer = view(request, *args, **kwargs)
+        try:
+            answer = view(request, *args, **kwargs)
+        except Http404:  # the office's page would speak of branches and signing in
+            answer = render(request, "dispatch/link_ended.html", status=404)
         answer["Cache-Control"] = "no-store, private"
         answer["Referrer-Policy"] = "no-referrer"
         answer["X-Robots-Tag"] = "noindex, nofollow"

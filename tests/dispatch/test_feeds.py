@@ -14,10 +14,7 @@ from dispatch.services import bookings, links
 from jobs.access import PROGRAM
 from tests import builders
 
-pytestmark = [
-    pytest.mark.django_db(transaction=True),
-    pytest.mark.urls("tests.dispatch.crew_urls"),
-]
+pytestmark = pytest.mark.django_db(transaction=True)
 NOW = builders.NOW
 START = datetime(2026, 7, 7, 13, 0, tzinfo=UTC)  # 8 AM in Chicago
 

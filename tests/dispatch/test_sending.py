@@ -13,10 +13,7 @@ from jobs.access import PROGRAM
 from tests import builders
 from tests.dispatch.days import NOW, START, book, call_off, move, planned
 
-pytestmark = [
-    pytest.mark.django_db(transaction=True),
-    pytest.mark.urls("tests.dispatch.crew_urls"),
-]
+pytestmark = pytest.mark.django_db(transaction=True)
 MORNING = NOW  # 10 AM in Chicago
 
 

@@ -21,7 +21,15 @@ from jobs.models import AuditEvent, Branch, DayWish
 from jobs.rules.clock import say_moment, say_span
 
 SOON = timedelta(days=4)
-ORDER = {"weather": 0, "receipt": 1, "customer": 2, "confirm": 3, "hold": 4, "mail": 5}
+SUBJECTS = {
+    "weather": "Weather",
+    "receipt": "Crew has not confirmed",
+    "customer": "Customer's wish",
+    "confirm": "Day to confirm",
+    "hold": "Hold",
+    "mail": "Mail",
+}
+ORDER = {kind: number for number, kind in enumerate(SUBJECTS)}
 
 
 @dataclass(frozen=True)
@@ -39,6 +47,11 @@ class Need:
     telephone: str = ""
     post: bool = False
     version: int = 0
+
+    @property
+    def subject(self) -> str:
+        """What it is about, in a word or two."""
+        return SUBJECTS[self.kind]
 
 
 def count(branch: Branch) -> int:

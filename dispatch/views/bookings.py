@@ -24,6 +24,7 @@ from jobs.rules.refusals import CannotPlan
 
 HOLD_FOR = timedelta(minutes=30)
 DESK = (Role.OWNER, Role.OFFICE)
+GONE = "That day is no longer free or no longer good. These are the best days now."
 
 
 @require_safe
@@ -39,11 +40,10 @@ def book(request: OfficeRequest, pk: int) -> HttpResponse:
     """Book or hold the chosen day; a lost race shows who has it and the next best days."""
     job = _job(request, pk)
     now = timezone.now()
-    offer = offer_for(job, request.POST.get("offer", ""), now=now)
+    hold = request.POST.get("hold", "")
+    offer = offer_for(job, hold or request.POST.get("offer", ""), now=now)
     if offer is None:
-        said = "That day is no longer free or no longer good. These are the best days now."
-        return _show_offers(request, job, refusal=said, status=409)
-    hold = request.POST.get("action") == "hold"
+        return _show_offers(request, job, refusal=_who_was_faster(job), status=409)
     ask = offer.ask(held_until=now + HOLD_FOR if hold else None, key=request.POST.get("key", ""))
     try:
         booking = bookings.book(
@@ -118,8 +118,7 @@ def move(request: OfficeRequest, pk: int) -> HttpResponse:
     now = timezone.now()
     offer = offer_for(found.job, request.POST.get("offer", ""), now=now, moving=found.pk)
     if offer is None:
-        said = "That day is no longer free or no longer good. These are the best days now."
-        return _show_offers(request, found.job, moving=found, refusal=said, status=409)
+        return _show_offers(request, found.job, moving=found, refusal=GONE, status=409)
     try:
         moved = bookings.move(
             branch=request.branch,
@@ -199,6 +198,16 @@ def _show_offers(
         "open_booking": job.bookings.filter(state__in=["held", "booked"]).first(),
     }
     return render(request, "dispatch/offers.html", context, status=status)
+
+
+def _who_was_faster(job: Job) -> str:
+    """Why an offer is gone: the job has been booked meanwhile, or the day has been taken."""
+    booked = job.bookings.filter(state__in=["held", "booked"]).first()
+    if booked is None:
+        return GONE
+    event = AuditEvent.objects.filter(subject="booking", subject_id=booked.pk).last()
+    by = f" by {event.actor_name}" if event else ""
+    return f"{job.customer} was booked{by} a moment ago."
 
 
 def _job(request: OfficeRequest, pk: int) -> Job:

@@ -61,7 +61,7 @@ class OrderForm(forms.Form):
     only_way_in = forms.BooleanField(
         label="The floor is the only way into the house", required=False
     )
-    system_id = Typed(label="Coating system", needed=True, widget=forms.Select())
+    system_id = Typed(label="Coating system", empty=None, needed=True, widget=forms.Select())
     color = Typed(label="Color or blend")
     day_wish = Typed(
         label="How much the day matters",
@@ -216,7 +216,6 @@ class IntakeForms:
         """The order as far as it could be read."""
         asked: dict[str, Any] = {"customer_name": "", "street": "", "system_id": None}
         asked |= self.order.values()
-        asked["system_id"] = asked["system_id"] or None
         return NewJob(**asked, floors=tuple(form.floor() for form in self.used_floors()))
 
     def key(self) -> str:

@@ -15,6 +15,7 @@ from jobs.refusals import Invalid
 from jobs.rules.clock import say_day, say_time
 from jobs.rules.local_times import NoSuchTime, instant_shown
 from jobs.rules.new_jobs import NewJob, Problem, cleaned, day_problem, problems_of
+from jobs.rules.typed import FIRST_DAY, LAST_DAY
 from jobs.rules.units import ft_from_m, miles_from_km
 from weather.places import (
     FoundPlace,
@@ -72,7 +73,8 @@ class Desk:
         problems += [*troubles, *_email_problems(new), *_town_problems(new)]
         system = self.systems.get(new.system_id) if new.system_id is not None else None
         if system is None:
-            sentence = "There is no such coating system in this branch; choose one of the list."
+            none = "There is no such coating system in this branch; choose one of the list."
+            sentence = "Choose a coating system." if new.system_id is None else none
             problems.append(("system_id", sentence))
         if problems or system is None or where is None:
             raise Invalid(_first_of_each(problems))
@@ -192,10 +194,12 @@ def _car(
     typed, remarks = new.car_needed_by, []
     if typed is None:
         return None, [], []
+    if not FIRST_DAY.year <= typed.year <= LAST_DAY.year:
+        return None, [], [("car_needed_by", f"The year {typed.year} cannot be; check it.")]
     if typed.tzinfo is None:
         try:
             shown = instant_shown(typed, zone)
-        except (NoSuchTime, OverflowError) as trouble:
+        except NoSuchTime as trouble:
             return None, [], [("car_needed_by", str(trouble))]
         at = shown.at
         if shown.twice:

@@ -129,7 +129,7 @@ def test_what_was_assumed_is_said(desk, typed):
         ("street", "", "Type the street and number"),
         ("postal_code", "", "The address has no place"),
         ("postal_code", "00001", "No US postal code 00001"),
-        ("system_id", "", "no such coating system"),
+        ("system_id", "", "Choose a coating system."),
         ("system_id", "9" * 40, "no such coating system"),
         ("wished_day", "tomorrow", "is not a day"),
         ("wished_day", "2026-02-30", "is not a day"),

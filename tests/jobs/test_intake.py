@@ -259,6 +259,8 @@ def test_an_edge_left_empty_is_that_of_a_square_and_said(branch, new, by, garage
         ),
         ({"impossible_days": (date(2025, 6, 9),)}, "impossible_days", "has gone by"),
         ({"car_needed_by": datetime(2026, 5, 31, 12)}, "car_needed_by", "has gone by"),
+        ({"car_needed_by": datetime(1, 1, 1)}, "car_needed_by", "The year 1 cannot be"),
+        ({"car_needed_by": datetime.max}, "car_needed_by", "The year 9999 cannot be"),
         ({"car_needed_by": datetime(2026, 6, 1, 9)}, "car_needed_by", "9:00 AM today has gone by"),
         (
             {"car_needed_by": datetime(2027, 3, 14, 2, 30)},

@@ -2,7 +2,6 @@
 
 import csv
 import io
-import time
 
 import pytest
 
@@ -292,13 +291,11 @@ def test_a_full_file_is_taken_in_without_a_query_a_row_for_people_and_places(
 ):
     data = csv_of(*(numbered(number) for number in range(1000)))
 
-    began = time.monotonic()
     # One row of audit is written for each order; the rest is written in bulk.
     with django_assert_max_num_queries(1150):
         take_in_backlog(branch=branch, data=data, by=by, now=NOW)
 
     assert Job.objects.count() == 1000
-    assert time.monotonic() - began < 20
 
 
 @pytest.mark.django_db(transaction=True)

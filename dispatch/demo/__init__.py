@@ -1,1 +1,1 @@
-"""An invented contractor: plain data of two offices, and the building of it. Entered by a command."""
+"""An invented contractor: two offices as plain data, and how they are built. For a command."""

@@ -10,7 +10,16 @@ from dispatch.demo.offices import COLUMBUS, SPRINGFIELD
 from dispatch.demo.orders import Done, Order
 from dispatch.demo.orders_in import taken_in
 from dispatch.demo.staff import Staffed, owner, staffed
-from dispatch.models import Booking, Crew, Link, LinkPurpose, Notice, NoticeKind, PromiseLevel, Receipt
+from dispatch.models import (
+    Booking,
+    Crew,
+    Link,
+    LinkPurpose,
+    Notice,
+    NoticeKind,
+    PromiseLevel,
+    Receipt,
+)
 from dispatch.reads.offer import Offer
 from dispatch.reads.offer_search import Search
 from dispatch.reads.offers import best_days
@@ -54,7 +63,7 @@ def build(*, now: datetime) -> Built:
     (to_hold,) = _in([springfield.TO_HOLD], at=west, now=now)
     _in(springfield.WAITING, at=west, now=now)
     _in(columbus.WAITING, at=east, now=now)
-    in_danger = _patio(west, now=now)
+    in_danger = _in_danger(west, now=now)
     for place in Place.objects.order_by("pk"):
         refresh(place, now=now)
     _gone_by(springfield.DONE, at=west, now=now)
@@ -69,12 +78,20 @@ def build(*, now: datetime) -> Built:
         in_danger=in_danger,
         held=held,
         phone=links.make_link(
-            branch=lead.branch, purpose=LinkPurpose.PHONE, name=f"Phone of {lead.lead}",
-            by=west.by, now=now, crew=lead,
+            branch=lead.branch,
+            purpose=LinkPurpose.PHONE,
+            name=f"Phone of {lead.lead}",
+            by=west.by,
+            now=now,
+            crew=lead,
         ),
         feed=links.make_link(
-            branch=lead.branch, purpose=LinkPurpose.FEED, name=f"Calendar of {lead.lead}",
-            by=west.by, now=now, crew=lead,
+            branch=lead.branch,
+            purpose=LinkPurpose.FEED,
+            name=f"Calendar of {lead.lead}",
+            by=west.by,
+            now=now,
+            crew=lead,
         ),
         customer=links.for_booking(shown, now=now) if shown else None,
     )
@@ -89,20 +106,22 @@ def _gone_by(done: Sequence[Done], *, at: Staffed, now: datetime) -> None:
         coated(each, taken_in(each.order, at=at, now=now), at=at, now=now)
 
 
-def _patio(at: Staffed, *, now: datetime) -> Booking | None:
-    """The open patio, booked and confirmed yesterday; since then the forecast has turned."""
+def _in_danger(at: Staffed, *, now: datetime) -> Booking | None:
+    """A floor under the sky, booked and confirmed yesterday; since then the forecast has turned."""
     wet_day = _wet_day(at, now=now)
-    mine = Place.objects.filter(zone=at.branch.zone)
-    first_day = wet_day - timedelta(days=WET_DAY_OF_SCRIPT)
-    earlier = now - BOOKED_EARLIER
     ahead = (wet_day - at.branch.today(now)).days
-    order = springfield.IN_DANGER
-    job = taken_in(replace(order, wish_in=ahead), at=at, now=now)
-    mine.update(replay_script="mild", replay_first_day=first_day)
-    refresh(job.site.place, now=earlier)
-    booking = _book_on(job, wet_day, at=at, now=earlier)
-    mine.update(replay_script="wet_afternoon")
-    return booking
+    earlier = now - BOOKED_EARLIER
+    for order in springfield.IN_DANGER:
+        job = taken_in(replace(order, wish_in=ahead), at=at, now=now)
+        mine = Place.objects.filter(zone=at.branch.zone)
+        first_day = wet_day - timedelta(days=WET_DAY_OF_SCRIPT)
+        mine.update(replay_script="mild", replay_first_day=first_day)
+        refresh(job.site.place, now=earlier)
+        booking = _book_on(job, wet_day, at=at, now=earlier)
+        mine.update(replay_script="wet_afternoon")
+        if booking is not None:
+            return booking
+    return None
 
 
 def _wet_day(at: Staffed, *, now: datetime) -> date:
@@ -114,7 +133,7 @@ def _wet_day(at: Staffed, *, now: datetime) -> date:
 
 def _book_on(job: Job, day: date, *, at: Staffed, now: datetime) -> Booking | None:
     """The best offer of one day, booked and confirmed; None where that day has none."""
-    offers = [each for each in Search(job=job, now=now, moving=None).on(day)]
+    offers = list(Search(job=job, now=now, moving=None).on(day))
     best = min(
         (each for each in offers if isinstance(each, Offer)),
         key=lambda offer: (offer.cost, offer.crew.pk),

@@ -53,16 +53,18 @@ def coated(done: Done, job: Job, *, at: Staffed, now: datetime) -> Booking:
     grinder = at.grinders[done.crew % len(at.grinders)]
     stint.installers.set(installers)
     stint.machines.set([grinder])
-    claims.take(
-        stint, [crew.resource, grinder.resource, *(each.resource for each in installers)]
-    )
+    claims.take(stint, [crew.resource, grinder.resource, *(each.resource for each in installers)])
     entries.follow(stint, now=booking.booked_at)
     _stamp(stint, plan, late_min=done.minutes_late)
     job.state = JobState.DONE
     job.version += 1
     job.save(update_fields=["state", "version"])
     audit.record(
-        branch=at.branch, by=at.by, subject="booking", subject_id=booking.pk, action="book",
+        branch=at.branch,
+        by=at.by,
+        subject="booking",
+        subject_id=booking.pk,
+        action="book",
         now=booking.booked_at,
     )
     return booking

@@ -1,6 +1,7 @@
 """How the demo writes down an order: what an office would type, with days counted from now."""
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 from weather.rules.exposures import Exposure
 
@@ -20,9 +21,9 @@ class Surface:
     condition: str = "bare"
     apron: bool = False
 
-    def but(self, **changed: object) -> "Surface":
+    def but(self, **changed: Any) -> "Surface":
         """The same floor with some measures changed."""
-        return replace(self, **changed)  # type: ignore[arg-type]  # names are those above
+        return replace(self, **changed)
 
 
 @dataclass(frozen=True)
@@ -61,36 +62,36 @@ ONE_DAY, TWO_DAY, WINTER = "one-day-flake", "two-day-flake", "winter-flake"
 CLEAR, FAST = "moisture-cure-clear", "methacrylate-flake"
 
 
-def garage(area_ft2: float, **more: float) -> Surface:
+def garage(area_ft2: float, **more: Any) -> Surface:
     """A closed garage."""
     return Surface("Garage", Exposure.GARAGE, area_ft2).but(**more)
 
 
-def with_apron(area_ft2: float, **more: float) -> Surface:
+def with_apron(area_ft2: float, **more: Any) -> Surface:
     """A garage whose strip before the door is coated too, and feels the weather."""
     return Surface("Garage and apron", Exposure.GARAGE, area_ft2, apron=True).but(**more)
 
 
-def basement(area_ft2: float, **more: float) -> Surface:
+def basement(area_ft2: float, **more: Any) -> Surface:
     """A room below a house."""
     return Surface("Basement", Exposure.INTERIOR, area_ft2).but(**more)
 
 
-def patio(area_ft2: float, **more: float) -> Surface:
+def patio(area_ft2: float, **more: Any) -> Surface:
     """A slab under the sky."""
     return Surface("Patio", Exposure.OPEN, area_ft2).but(**more)
 
 
-def porch(area_ft2: float, **more: float) -> Surface:
+def porch(area_ft2: float, **more: Any) -> Surface:
     """A floor under a roof with open sides."""
     return Surface("Porch", Exposure.PORCH, area_ft2).but(**more)
 
 
-def carport(area_ft2: float, **more: float) -> Surface:
+def carport(area_ft2: float, **more: Any) -> Surface:
     """Where a car stands under a roof."""
     return Surface("Carport", Exposure.CARPORT, area_ft2).but(**more)
 
 
-def pool_deck(area_ft2: float, **more: float) -> Surface:
+def pool_deck(area_ft2: float, **more: Any) -> Surface:
     """The walk around a pool."""
     return Surface("Pool deck", Exposure.POOL_DECK, area_ft2).but(**more)

@@ -31,7 +31,7 @@ def _typed(order: Order, *, at: Staffed, now: datetime) -> NewJob:
     car = None
     if order.car_in is not None:
         days, hour = order.car_in
-        car = datetime.combine(today + timedelta(days=days), time(hour))  # noqa: DTZ001  as typed
+        car = datetime.combine(today + timedelta(days=days), time(hour))
     words = "".join(each if each.isalnum() else " " for each in order.who.lower()).split()
     return NewJob(
         customer_name=order.who,

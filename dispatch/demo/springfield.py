@@ -19,17 +19,31 @@ from dispatch.demo.orders import (
 
 WEST, SOUTHWEST, CHATHAM, ROCHESTER = "62704", "62711", "62629", "62563"
 
-# Booked on a mild forecast for a day that then turns wet.
-IN_DANGER = Order(
-    "Delphine Marchetti",
-    "18 Sundial Walk",
-    WEST,
-    ONE_DAY,
-    (patio(300, crack_ft=12),),
-    waited=9,
-    wish="prefers",
-    color="Sandstone blend",
-    notes="Garden party planned for the week after.",
+# Booked on a mild forecast for a day that then turns wet: the first of these that has a day.
+# In high summer an open slab is too hot for any, and the roofed one takes its place.
+IN_DANGER = (
+    Order(
+        "Delphine Marchetti",
+        "18 Sundial Walk",
+        WEST,
+        ONE_DAY,
+        (patio(450, crack_ft=12),),
+        9,
+        wish="prefers",
+        color="Sandstone blend",
+        notes="Garden party planned for the week after.",
+    ),
+    Order(
+        "Delphine Marchetti",
+        "18 Sundial Walk",
+        WEST,
+        ONE_DAY,
+        (porch(240, steps=2),),
+        9,
+        wish="prefers",
+        color="Sandstone blend",
+        notes="The patio has to wait for cooler days.",
+    ),
 )
 
 TO_BOOK = (

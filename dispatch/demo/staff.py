@@ -157,7 +157,9 @@ def _machines(branch: Branch, office: Office, *, by: Actor, now: datetime) -> It
 
 def _holidays(branch: Branch, office: Office, *, now: datetime) -> Iterator[date]:
     year = branch.today(now).year
-    known = holidays.US(subdiv=office.subdivision, years=[year - 1, year, year + 1])
+    known = holidays.country_holidays(
+        "US", subdiv=office.subdivision, years=[year - 1, year, year + 1]
+    )
     for day, name in sorted(known.items()):
         if name.startswith(KEPT):
             Holiday.objects.create(branch=branch, day=day, name=name[:80])

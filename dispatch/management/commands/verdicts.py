@@ -53,9 +53,7 @@ def _open(branches: list[Branch], *, now: datetime) -> list[Booking]:
     """Open bookings of these branches within a forecast's reach."""
     return list(
         Booking.objects.open()
-        .filter(
-            branch__in=branches, stints__start__lt=now + WATCH_AHEAD, stints__end__gt=now
-        )
+        .filter(branch__in=branches, stints__start__lt=now + WATCH_AHEAD, stints__end__gt=now)
         .distinct()
         .select_related("branch__depot_place", "job__branch", "job__customer", "job__system")
         .select_related("job__site__place")
@@ -81,8 +79,7 @@ def _line(verdict: StoredVerdict) -> str:
     last = verdict.last_safe_pour
     pour = f" Last safe pour {say_moment(last, job.site.tz)}." if last else ""
     return (
-        f"{verdict.level.upper():<8}{span}, {stint.crew}, {job.customer}: "
-        f"{verdict.headline}{pour}"
+        f"{verdict.level.upper():<8}{span}, {stint.crew}, {job.customer}: {verdict.headline}{pour}"
     )
 
 

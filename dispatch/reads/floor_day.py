@@ -1,0 +1,164 @@
+"""One floor on one day, without a booking: its stages, slab, limits and materials."""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from dispatch.rules.horizon import extended
+from dispatch.rules.thresholds import Thresholds
+from dispatch.rules.verdicts import Verdict, judge
+from jobs.rules.cards import Card
+from jobs.rules.materials import Materials, materials
+from jobs.rules.plan import Plan, Work
+from jobs.rules.rates import Rates
+from jobs.rules.stages import lay_out
+from weather import reads as weather
+from weather.models import Place
+from weather.rules.exposures import Exposure
+from weather.rules.hours import HOUR, Hours, SlabHours
+from weather.rules.moist_air import grains_per_lb
+from weather.rules.slab import SlabReading, slab_hours
+
+PAST_DAYS, AHEAD_DAYS = 15, 11
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What is asked: a floor, a system, a crew and its arrival."""
+
+    work: Work
+    exposure: Exposure
+    card: Card
+    start: datetime
+    crew_size: int
+    rates: Rates
+    thresholds: Thresholds
+    units: str
+    leave_by: datetime  # on the day of the arrival
+    reading_c: float | None = None  # the slab, measured just now
+
+
+@dataclass(frozen=True)
+class HourOfDay:
+    """One hour of the day (°C, %, mm); None where it is not known."""
+
+    at: datetime
+    air_c: float | None
+    dew_c: float | None
+    humidity_pct: float | None
+    rain_chance_pct: float | None
+    rain_mm: float | None
+    slab_c: float | None
+    slab_cold_c: float | None
+    slab_warm_c: float | None
+    over_dew_c: float | None
+
+
+@dataclass(frozen=True, eq=False)
+class FloorDay:
+    """The answer: the plan on its slab, what the forecast says of it and what it takes."""
+
+    asked: Asked
+    zone: ZoneInfo
+    hours: Hours
+    slab: SlabHours
+    plan: Plan
+    verdict: Verdict
+    materials: Materials
+
+    def by_hour(self) -> list[HourOfDay]:
+        """From the arrival until the crew has left and, if that is known, until rain-safe."""
+        until = max(self.plan.end, self.plan.rain_safe or self.plan.end)
+        count = int((until - self.plan.start) / HOUR) + 2
+        return [self._hour(self.plan.start + step * HOUR) for step in range(count)]
+
+    def _hour(self, at: datetime) -> HourOfDay:
+        here, slab = self.hours.index(at), self.slab.index(at)
+
+        def known(values: "np.ndarray[tuple[int], np.dtype[np.float64]]", i: int) -> float | None:
+            return float(values[i]) if 0 <= i < len(values) and not np.isnan(values[i]) else None
+
+        hours = self.hours
+        slab_c, dew_c = known(self.slab.mid_c, slab), known(hours.dew_c, here)
+        return HourOfDay(
+            at=self.hours.hour(here),
+            air_c=known(hours.air_c, here),
+            dew_c=dew_c,
+            humidity_pct=known(hours.humidity_pct, here),
+            rain_chance_pct=known(hours.rain_chance_pct, here),
+            rain_mm=known(hours.rain_mm, here),
+            slab_c=slab_c,
+            slab_cold_c=known(self.slab.cold_c, slab),
+            slab_warm_c=known(self.slab.warm_c, slab),
+            over_dew_c=None if slab_c is None or dew_c is None else slab_c - dew_c,
+        )
+
+
+def floor_day(asked: Asked, *, place: Place, now: datetime) -> FloorDay:
+    """The floor of `asked` at `place`, on what is stored of its weather. Raises CannotPlan."""
+    zone = ZoneInfo(place.zone)
+    hours = weather.hours_at(place, now=now, past_days=PAST_DAYS, ahead_days=AHEAD_DAYS)
+    reading = None
+    if asked.reading_c is not None:
+        reading = SlabReading(at=now, slab_c=asked.reading_c)
+    slab = slab_hours(
+        hours=hours,
+        exposure=asked.exposure,
+        latitude=float(place.latitude),
+        longitude=float(place.longitude),
+        now=now,
+        reading=reading,
+    )
+    carried = extended(slab, asked.start + timedelta(days=12))
+    grains = np.full(len(carried), np.nan)
+    count = min(len(carried), len(hours))
+    grains[:count] = grains_per_lb(dew_c=hours.dew_c)[:count]
+    plan = lay_out(
+        work=asked.work,
+        card=asked.card,
+        rates=asked.rates,
+        crew_size=asked.crew_size,
+        start=asked.start,
+        slab=carried,
+        cold_slab=carried.side("cold"),
+        grains=grains,
+    )
+    verdict = judge(
+        plan=plan,
+        card=asked.card,
+        exposure=asked.exposure,
+        hours=hours,
+        slab=slab,
+        now=now,
+        zone=zone,
+        thresholds=asked.thresholds,
+        reading=reading is not None,
+        day_end=_day_end(asked, plan),
+        units=asked.units,
+    )
+    taken = materials(
+        work=asked.work,
+        card=asked.card,
+        rates=asked.rates,
+        crew_size=asked.crew_size,
+        slab_at_pour_c=plan.slab_at_pour_c,
+        slab_at_top_c=plan.slab_at_top_c,
+    )
+    return FloorDay(asked, zone, hours, slab, plan, verdict, taken)
+
+
+def _day_end(asked: Asked, plan: Plan) -> datetime:
+    """When the crew must be gone on the day of the pour, as many days later as that is."""
+    return asked.leave_by + timedelta(days=(plan.pour - asked.start) // timedelta(days=1))
+
+
+def margin(name: str, *, value: float | None, limit: float | None, card: Card) -> float | None:
+    """How far inside its limit a check is, in its own unit: below zero is beyond the limit."""
+    if value is None or limit is None:
+        return None
+    upper = name in {"rain", "wind", "humidity", "forecast"}
+    upper = upper or (name == "slab" and limit == card.slab_max_c)
+    upper = upper or (name == "air" and limit == card.air_max_c)
+    return limit - value if upper else value - limit

@@ -16,6 +16,7 @@ from dispatch.models import (
 )
 from dispatch.reads.chain import rates_of
 from dispatch.rules.cautions import DEFERS, Caution, cautions
+from dispatch.rules.findings import Level
 from dispatch.rules.plain_text import one_line
 from dispatch.rules.ways_out import PREPARE_ONLY
 from dispatch.rules.words import Words
@@ -27,6 +28,7 @@ from jobs.rules.units import gal_from_l, lb_from_kg
 
 SHOWN_AHEAD = timedelta(days=14)
 REFERENCE_C = 20.0
+NO_POUR = "No pour is known to be safe on this day. Prepare only, or ring the office."
 STOP = "Stop: pour nothing, ring the office, leave the slab clean and covered."
 STAGE_WORDS = {
     StageKind.SET_UP: "Set up",
@@ -79,7 +81,7 @@ class Weather:
     headline: str
     firmness: str
     last_safe_pour: str
-    binds: str
+    about_it: str
     forecast: str
     checks: tuple[dict[str, Any], ...]
     ways_out: tuple[str, ...]
@@ -189,26 +191,42 @@ def _weather(verdict: StoredVerdict | None, stint: Stint, *, now: datetime) -> W
     always = (PREPARE_ONLY, STOP)
     if verdict is None:
         return Weather(
-            level="unknown",
+            level=Level.UNKNOWN.value,
             headline="No verdict yet: nobody has held this day against a forecast.",
             firmness="",
-            last_safe_pour="",
-            binds="",
+            last_safe_pour="None",
+            about_it=NO_POUR,
             forecast="No forecast.",
             checks=(),
             ways_out=always,
         )
-    pour = verdict.last_safe_pour
+    pour, about = _last_safe_pour(verdict, stint)
     return Weather(
         level=verdict.level,
         headline=verdict.headline,
         firmness=verdict.firmness,
-        last_safe_pour=_same_day(pour, stint) if pour else "",
-        binds=verdict.binds,
+        last_safe_pour=pour,
+        about_it=about,
         forecast=_forecast_age(verdict, zone=zone, now=now),
         checks=tuple(verdict.checks),
         ways_out=tuple(dict.fromkeys((*verdict.ways_out, *always))),
     )
+
+
+def _last_safe_pour(verdict: StoredVerdict, stint: Stint) -> tuple[str, str]:
+    """The moment and what binds it. A verdict without one means three different things."""
+    if verdict.last_safe_pour is not None:
+        because = f"because of {verdict.binds}" if verdict.binds else ""
+        return _same_day(verdict.last_safe_pour, stint), because
+    planned = f" ({_same_day(stint.pour_at, stint)})" if stint.pour_at else ""
+    if verdict.level == Level.GO:
+        return "As planned", f"Nothing forecast stops the planned pour{planned} or one soon after."
+    if verdict.level == Level.CARE:
+        return (
+            "Not known",
+            f"Keep to the planned pour{planned}; ring the office before going later.",
+        )
+    return "None", NO_POUR
 
 
 def _same_day(moment: datetime, stint: Stint) -> str:

@@ -16,6 +16,7 @@ from dispatch.models import Link, LinkPurpose
 from dispatch.models.links import digest
 from dispatch.reads import feed as reads
 from dispatch.services import links
+from dispatch.views.customer import hide_secret
 
 
 @require_safe
@@ -23,6 +24,7 @@ def feed(request: HttpRequest, token: str) -> HttpResponse:
     """A crew's calendar. An unknown address is 404, one that was replaced says so."""
     # One calendar program stops for good after a single 5xx, so with the database down the
     # subscriber gets what this process sent last.
+    hide_secret(request, token)
     key = f"feed:{digest(token)}"
     try:
         body, name = _body(token, now=timezone.now())
@@ -62,7 +64,9 @@ def _send(request: HttpRequest, body: bytes, name: str) -> HttpResponse:
         del answer["Content-Type"]
     else:
         packed = gzip.compress(body, mtime=0) if zipped else body
-        answer = HttpResponse(packed, content_type="text/calendar; charset=utf-8")
+        sent = b"" if request.method == "HEAD" else packed
+        answer = HttpResponse(sent, content_type="text/calendar; charset=utf-8")
+        answer["Content-Length"] = str(len(packed))
         answer["Content-Disposition"] = f'inline; filename="{name}.ics"'
         if zipped:
             answer["Content-Encoding"] = "gzip"

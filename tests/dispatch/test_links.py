@@ -119,3 +119,17 @@ def test_after_a_change_of_the_key_old_links_open_but_are_not_shown_wrongly(offi
     assert Link.objects.live(NOW).find(token, LinkPurpose.CUSTOMER) == link
     assert links.address(Link.objects.get(pk=link.pk)) == ""
     assert fresh.pk != link.pk
+
+
+@pytest.mark.parametrize(
+    "path", ["/feeds/{}.ics", "/c/{}/", "/c/{}/floor.ics", "/p/{}/", "/p/{}/1/"]
+)
+def test_a_secret_never_reaches_the_logs(client, office, caplog, path):
+    branch, crew = office
+    link = make(branch, LinkPurpose.FEED, crew=crew)
+    links.revoke(link, by=PROGRAM, now=NOW)
+
+    client.get(path.format(link.token + "x"))
+
+    assert "/" + link.token[:4] in caplog.text
+    assert link.token not in caplog.text

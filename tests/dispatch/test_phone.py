@@ -196,6 +196,28 @@ def test_without_a_verdict_nothing_is_called_safe(client, office):
     assert "Slab not known" in text
 
 
+@pytest.mark.parametrize(
+    ("level", "shown", "about"),
+    [
+        ("go", "As planned", "Nothing forecast stops the planned pour (11:00 AM)"),
+        ("care", "Not known", "ring the office before going later"),
+        ("no", "None", "No pour is known to be safe"),
+        ("unknown", "None", "No pour is known to be safe"),
+    ],
+)
+def test_a_verdict_without_a_last_safe_pour_says_what_that_means(
+    client, office, level, shown, about
+):
+    branch, crew = office
+    stint = book(branch, crew, TOMORROW).stints.get()
+    verdict(stint, level=level, last_safe_pour=None, binds="")
+
+    text = text_of(client, f"/p/{phone(branch, crew).token}/{stint.pk}/")
+
+    assert f'<span class="clock-time">{shown}</span>' in text
+    assert about in text
+
+
 def test_a_stamp_counts_once_and_keeps_its_first_time(client, office, clock):
     branch, crew = office
     stint = book(branch, crew, TOMORROW).stints.get()

@@ -3,21 +3,26 @@
 from datetime import datetime, timedelta
 
 import pytest
+from django.contrib.auth.models import AnonymousUser
 
 from dispatch.models import (
+    Booking,
     BookingState,
     CalendarEntry,
     Claim,
+    Crew,
     EntryStatus,
+    Machine,
     Notice,
     NoticeKind,
+    Stint,
 )
 from dispatch.rules.asking import Ask, PlannedStint, Promised
 from dispatch.rules.firmness import Firmness
 from dispatch.services import bookings
 from dispatch.services.claims import SlotTaken
 from jobs.idempotency import KeyReused
-from jobs.models import AuditEvent, Branch, JobState
+from jobs.models import AuditEvent, Branch, Customer, Floor, Job, JobState, Site
 from jobs.refusals import NotFound, Stale
 from tests import builders
 from tests.builders import NOW
@@ -237,6 +242,36 @@ def test_a_change_by_somebody_else_makes_the_old_page_stale(house):
         )
 
 
+def test_a_job_that_somebody_changed_is_not_booked_from_the_old_page(house):
+    Job.objects.filter(pk=house.first.pk).update(version=house.first.version + 1)
+
+    with pytest.raises(Stale, match="Ada Fields was changed by somebody else"):
+        house.book(house.first, ask(house.north))
+
+    assert not house.first.bookings.exists()
+
+
+def test_a_job_with_an_open_booking_is_not_booked_again(house):
+    house.book(house.first, ask(house.north))
+    house.first.refresh_from_db()
+
+    with pytest.raises(bookings.AlreadyBooked, match="already has a booking"):
+        house.book(house.first, ask(house.south))
+
+    # Whatever the job itself says of its state, the booking that stands decides.
+    Job.objects.filter(pk=house.first.pk).update(state=JobState.WAITING)
+    with pytest.raises(bookings.AlreadyBooked):
+        house.book(house.first, ask(house.south))
+
+
+@pytest.mark.parametrize("state", [JobState.DONE, JobState.CALLED_OFF])
+def test_a_job_that_waits_no_longer_is_not_booked(house, state):
+    Job.objects.filter(pk=house.first.pk).update(state=state)
+
+    with pytest.raises(bookings.AlreadyBooked):
+        house.book(house.first, ask(house.north))
+
+
 def test_a_repeated_request_makes_one_booking(house):
     wanted = ask(house.north, key="press-1")
 
@@ -262,10 +297,32 @@ def test_another_branch_finds_neither_job_nor_crew_nor_booking(house):
         other.book(house.second, ask(other.north))
     with pytest.raises(NotFound):
         other.book(other.first, ask(house.south))
+    with pytest.raises(NotFound, match="no such machine"):
+        other.book(other.first, ask(other.north, machines=(house.grinder,)))
     with pytest.raises(NotFound):
         bookings.confirm(
             branch=other.branch, booking_id=booking.pk, version=1, by=other.by, now=NOW
         )
+
+
+def test_a_member_of_one_branch_is_shown_nothing_of_another(house):
+    other = House()
+    house.book(house.first, ask(house.north))
+    other.book(other.first, ask(other.north))
+
+    for table in (Job, Customer, Site, Floor, Crew, Machine, Booking, Stint, Notice, AuditEvent):
+        mine = set(table.objects.of_branch(house.branch))
+        theirs = set(table.objects.of_branch(other.branch))
+        assert mine, table
+        assert not mine & theirs, table
+        assert set(table.objects.visible_to(house.by.user)) == mine, table
+        assert not table.objects.visible_to(AnonymousUser()).exists(), table
+
+
+def test_somebody_who_was_let_go_is_shown_nothing(house):
+    house.by.user.is_active = False
+
+    assert not Job.objects.visible_to(house.by.user).exists()
 
 
 def test_a_hold_lapses_by_itself_and_says_nothing_to_the_customer(house):

@@ -1,17 +1,28 @@
 """The guards themselves: each test here fails when its guard is taken away, on both engines."""
 
+import sqlite3
 from datetime import timedelta
 
+import psycopg
 import pytest
 from django.apps import apps
 from django.db import IntegrityError, connection, transaction
 
-from dispatch.models import Booking, CalendarEntry, Claim, Notice, Stint
+from dispatch.models import (
+    Booking,
+    BookingState,
+    CalendarEntry,
+    Claim,
+    Notice,
+    Resource,
+    Stint,
+)
 from dispatch.rules.granules import granules
 from dispatch.services import bookings, claims
 from tests import builders
 from tests.builders import NOW
 from tests.dispatch.test_bookings import MORNING, House, ask
+from tests.invariants import broken
 from tests.racing import race
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -37,6 +48,28 @@ def test_twenty_processes_that_book_one_crew_day_make_one_booking(house):
     assert all(str(winner.job.customer) in sentence for sentence in lost)
     assert all("North is already booked" in sentence for sentence in lost)
     assert Stint.objects.count() == 1
+    assert broken() == []
+
+
+def test_twenty_days_for_one_floor_make_one_booking(house):
+    """The lock on the job: everybody saw it waiting, and each has another day for it."""
+    answers = race(
+        WRITERS,
+        lambda n: house.book(house.first, ask(house.north, start=MORNING + timedelta(days=n))).pk,
+    )
+
+    assert sorted(code for code, _ in answers) == ["ok"] + ["stale"] * (WRITERS - 1), answers
+    assert broken() == []
+
+
+def test_the_database_itself_refuses_a_second_open_booking_of_a_job(house):
+    """The other unique constraint, with nothing in Python in front of it."""
+    house.book(house.first, ask(house.north))
+
+    with pytest.raises(IntegrityError), transaction.atomic():
+        Booking.objects.create(
+            branch=house.branch, job=house.first, state=BookingState.BOOKED, booked_at=NOW
+        )
 
 
 def test_the_database_itself_refuses_a_second_claim(house):
@@ -54,6 +87,14 @@ def test_the_database_itself_refuses_a_second_claim(house):
 
 def test_locks_and_claims_are_taken_in_key_order(house):
     """The sort: two writers who took them in other orders would wait for each other."""
+    # Keys that come in order neither as they are given (crew, people, machine) nor from a set.
+    crew, machine = house.north, house.grinder
+    crew.resource = Resource.objects.create(pk=1 << 20, branch=house.branch, kind="crew")
+    machine.resource = Resource.objects.create(
+        pk=(1 << 20) - 1, branch=house.branch, kind="machine"
+    )
+    crew.save()
+    machine.save()
     claimed: list[tuple[int, int]] = []
     locks: list[str] = []
 
@@ -62,7 +103,7 @@ def test_locks_and_claims_are_taken_in_key_order(house):
             # PostgreSQL is handed one array for each column, SQLite one value after another.
             columns = params[:2] if "UNNEST" in sql else (params[0::4], params[1::4])
             claimed.extend(zip(*(map(int, column) for column in columns), strict=True))
-        if "FOR NO KEY UPDATE" in sql and "dispatch_resource" in sql:
+        if 'FROM "dispatch_resource" WHERE "dispatch_resource"."id" IN' in sql:
             locks.append(sql)
         return execute(sql, params, many, context)
 
@@ -71,9 +112,10 @@ def test_locks_and_claims_are_taken_in_key_order(house):
 
     assert len(claimed) == 4 * 8 * 4
     assert claimed == sorted(claimed)
+    assert locks
+    assert all('ORDER BY "dispatch_resource"."id"' in sql for sql in locks), locks
     if connection.features.has_select_for_update:
-        assert all('ORDER BY "dispatch_resource"."id"' in sql for sql in locks)
-        assert locks
+        assert all("FOR NO KEY UPDATE" in sql for sql in locks), locks
 
 
 def test_opposite_moves_at_once_never_deadlock_and_never_double(house):
@@ -100,6 +142,7 @@ def test_opposite_moves_at_once_never_deadlock_and_never_double(house):
     for stint in Stint.objects.all():
         own = Claim.objects.filter(stint=stint, resource=stint.crew.resource)
         assert own.count() == len(granules(stint.start, stint.end))
+    assert broken() == []
 
 
 def test_twenty_confirmations_of_one_page_change_it_once(house):
@@ -120,6 +163,7 @@ def test_twenty_confirmations_of_one_page_change_it_once(house):
     )
 
     assert sorted(code for code, _ in answers) == ["ok"] + ["stale"] * (WRITERS - 1)
+    assert broken() == []
 
 
 def test_twenty_repeats_of_one_request_get_one_booking(house):
@@ -129,6 +173,40 @@ def test_twenty_repeats_of_one_request_get_one_booking(house):
 
     assert {code for code, _ in answers} == {"ok"}, answers
     assert len({text for _, text in answers}) == 1
+    assert broken() == []
+
+
+# What the drivers themselves raise when somebody else is writing.
+BUSY = {"sqlite": sqlite3.OperationalError, "postgresql": psycopg.errors.DeadlockDetected}
+
+
+def test_a_deadlock_at_any_statement_is_as_if_it_had_not_been(house):
+    """The retry: the whole transaction runs again, and nothing of it stands twice."""
+    for statement in range(200):
+        job = builders.job(of=house.branch)
+        wanted = ask(house.north, start=MORNING + timedelta(days=statement), key=str(statement))
+        count = iter(range(10_000))
+
+        def fail_once(execute, sql, params, many, context, count=count, at=statement):
+            if next(count) == at:
+                trouble = BUSY[connection.vendor]("somebody else is writing")
+                if connection.vendor == "sqlite":
+                    trouble.sqlite_errorcode = sqlite3.SQLITE_BUSY
+                with connection.wrap_database_errors:
+                    raise trouble
+            return execute(sql, params, many, context)
+
+        with connection.execute_wrapper(fail_once):
+            booking = house.book(job, wanted)
+
+        assert (job.bookings.count(), booking.version) == (1, 1), f"statement {statement}"
+        if next(count) <= statement:  # the booking had fewer statements: none was left to fail
+            break
+
+    assert 10 < statement < 199
+    told = Notice.objects.filter(audience="customer")
+    assert told.count() == Booking.objects.count() == statement + 1
+    assert broken() == []
 
 
 class Fault(Exception):
@@ -174,6 +252,7 @@ def test_a_fault_at_any_statement_leaves_everything_as_it_was(house, path):
 
     assert statement > 10
     assert _everything() != before
+    assert broken() == []
 
 
 KEPT = ("jobs.Job", "jobs.AuditEvent", "dispatch.Booking", "dispatch.Stint", "dispatch.Claim")

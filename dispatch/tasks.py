@@ -4,6 +4,7 @@ from celery import shared_task
 from django.utils import timezone
 
 from dispatch.services import bookings, sending, verdicts
+from dispatch.services.round import refresh_forecasts as refresh_due
 
 
 @shared_task  # type: ignore[untyped-decorator]
@@ -18,3 +19,9 @@ def judge_due() -> int:
 def send_due() -> int:
     """Send the notices that are due."""
     return sending.send_due(now=timezone.now())
+
+
+@shared_task  # type: ignore[untyped-decorator]
+def refresh_forecasts() -> int:
+    """Fetch the forecasts that are due for every depot and every open site."""
+    return refresh_due(now=timezone.now())

@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 from functools import cached_property
 
-from dispatch.models import Crew, CrewMembership, Machine
+from dispatch.models import Crew, CrewMembership, Machine, Stint
 from dispatch.reads.chain import beyond_forecast, lay, setting_for, verdict_on
 from dispatch.reads.offer import Offer, RefusedDay
 from dispatch.reads.staffing import Staffing, staffing
@@ -41,11 +41,18 @@ class Search:
         self.now = now
         self.moving = moving
         self.today = self.branch.today(now)
+        self.stands = self._stands(moving)
         self.setting = setting_for(job, now=now)
         self.costs = replace(Costs(), **self.branch.costs)
         self.site: Point = (job.site.latitude, job.site.longitude)
         depot = self.branch.depot_place
         self.depot: Point = (float(depot.latitude), float(depot.longitude))
+
+    @staticmethod
+    def _stands(moving: int | None) -> tuple[int, datetime] | None:
+        """Crew and start of the booking that is being moved."""
+        first = Stint.objects.standing().filter(booking_id=moving).order_by("number").first()
+        return (first.crew_id, first.start) if first else None
 
     @cached_property
     def staff(self) -> Staffing:
@@ -66,10 +73,18 @@ class Search:
         if not self.staff.crews:
             yield RefusedDay(day, "There is no crew in this branch yet.", 5)
         for crew in self.staff.crews:
+            yield self._of(crew, day)
+
+    def _of(self, crew: Crew, day: date) -> Offer | RefusedDay:
+        """The crew's first start of the day that is an offer, else its weightiest reason."""
+        refusals = [NoOffer(f"{crew} has no time that day.", 0)]
+        for arrive, before_min in self._arrivals(crew, day):
             try:
-                yield self._with(crew, day)
+                return self._with(crew, day, arrive, before_min)
             except NoOffer as refusal:
-                yield RefusedDay(day, str(refusal), refusal.rank)
+                refusals.append(refusal)
+        worst = max(refusals, key=lambda each: each.rank)
+        return RefusedDay(day, str(worst), worst.rank)
 
     def _closed(self, day: date) -> str:
         """Why nobody can come that day, or an empty string."""
@@ -92,10 +107,11 @@ class Search:
             return f"{customer} can only on {say_day(fixed)}."
         return ""
 
-    def _with(self, crew: Crew, day: date) -> Offer:
+    def _with(self, crew: Crew, day: date, arrive: datetime, before_min: int) -> Offer:
         people = self.staff.people(crew, day)
-        arrive, before_min = self._arrival(crew, day)
         plan = self._plan(crew, day, arrive, len(people))
+        if (crew.pk, plan.start) == self.stands:
+            raise NoOffer("That is where it stands now.", 2)
         self._check_hours(plan, day)
         travel = self._travel(crew, plan, before_min)
         grinder = self._claims(crew, people, plan, travel)
@@ -162,17 +178,16 @@ class Search:
             visits=len(plan.visits),
         )
 
-    def _arrival(self, crew: Crew, day: date) -> tuple[datetime, int]:
-        """When the crew can be there, after its other work of the day, and its minutes of road."""
+    def _arrivals(self, crew: Crew, day: date) -> Iterator[tuple[datetime, int]]:
+        """When the crew could be there, with its minutes of road: first thing, or after a floor."""
         opens = self.branch.at(day, max(self.branch.day_starts, self.job.site.opens or time(0)))
-        earlier = self.staff.on_day(crew, opens - 12 * HOUR, self._latest(day))
-        point = earlier[-1].point if earlier else self.depot
-        before_min = travel_min(point, self.site)
-        arrive = opens
-        if earlier:
-            arrive = max(opens, earlier[-1].end + timedelta(minutes=2 * before_min))
-        arrive = max(arrive, self.now + timedelta(minutes=before_min))
-        return round_up_quarter(arrive), before_min
+        from_depot = travel_min(self.depot, self.site)
+        earliest = self.now + timedelta(minutes=from_depot)
+        yield round_up_quarter(max(opens, earliest)), from_depot
+        for busy in self.staff.on_day(crew, opens - 12 * HOUR, self._latest(day)):
+            road_min = travel_min(busy.point, self.site)
+            there = busy.free_from + timedelta(minutes=road_min)
+            yield round_up_quarter(max(opens, earliest, there)), road_min
 
     def _plan(self, crew: Crew, day: date, arrive: datetime, people: int) -> Plan:
         if people < 2:

@@ -17,6 +17,7 @@ class Busy:
 
     start: datetime
     end: datetime
+    free_from: datetime  # the end with the road that is claimed after it
     point: Point
     booking_id: int
 
@@ -76,7 +77,13 @@ def staffing(
     for stint in stints.select_related("booking__job__site").order_by("start"):
         site = stint.booking.job.site
         busy[stint.crew_id].append(
-            Busy(stint.start, stint.end, (site.latitude, site.longitude), stint.booking_id)
+            Busy(
+                start=stint.start,
+                end=stint.end,
+                free_from=stint.end + timedelta(minutes=stint.travel_after_min),
+                point=(site.latitude, site.longitude),
+                booking_id=stint.booking_id,
+            )
         )
     return Staffing(
         branch=branch,

@@ -6,10 +6,12 @@ import pytest
 
 from dispatch.models import Claim
 from dispatch.reads.offers import best_days, offer_for
+from dispatch.rules.asking import Ask, PlannedStint, Promised
 from dispatch.rules.findings import Level
 from dispatch.rules.firmness import Firmness
 from dispatch.services import bookings
 from jobs.models import DayWish, Holiday, Job
+from jobs.rules.catalogue import TWO_DAY
 from tests import builders
 from tests.builders import NOW
 
@@ -176,8 +178,6 @@ def test_an_offer_can_be_booked_and_is_gone_then(house):
 
 
 def test_a_two_day_system_is_two_stints_with_the_top_inside_the_recoat_window(house):
-    from jobs.rules.catalogue import TWO_DAY
-
     weather(house.depot_place, air_c=22.0)
     system = builders.system(of=house, name="Two-day flake", card=TWO_DAY)
 
@@ -206,3 +206,51 @@ def _book(branch, one: Job, offer):
         by=builders.actor(of=branch),
         now=NOW,
     )
+
+
+def test_a_small_porch_follows_a_finished_floor_of_the_same_crew_with_the_road_between(house):
+    weather(house.depot_place)
+    first = job(house, area_m2=20.0)
+    morning = best_days(first, now=NOW).best[0]
+    _book(house, first, morning)
+    house.day_ends = time(21)
+    house.save()
+
+    found = best_days(job(house, area_m2=10.0), now=NOW)
+
+    same = next(o for o in (*found.best, *found.others) if o.day == morning.day)
+    assert same.plan.start >= morning.plan.end
+    _book(house, same.job, same)  # the claims of both, roads included, do not meet
+
+
+def test_work_late_in_the_day_leaves_the_morning_to_a_small_floor(house):
+    weather(house.depot_place)
+    late = builders.job(of=house)
+    start = datetime(2026, 6, 2, 15, tzinfo=house.tz)
+    crew = house.crews.get()
+    stint = PlannedStint(crew_id=crew.pk, start=start, end=start + timedelta(hours=2))
+    bookings.book(
+        branch=house,
+        job_id=late.pk,
+        version=0,
+        ask=Ask((stint,), Promised(Firmness.PLANNED, None, None)),
+        by=builders.actor(of=house),
+        now=NOW,
+    )
+
+    found = best_days(job(house, area_m2=10.0), now=NOW)
+
+    tuesday = next(o for o in (*found.best, *found.others) if o.day == date(2026, 6, 2))
+    assert tuesday.plan.start == datetime(2026, 6, 2, 7, tzinfo=house.tz)
+
+
+def test_a_move_never_offers_the_place_where_the_floor_stands(house):
+    weather(house.depot_place)
+    one = job(house)
+    booking = _book(house, one, best_days(one, now=NOW).best[0])
+    one = Job.objects.with_floors().get(pk=one.pk)
+
+    found = best_days(one, now=NOW, moving=booking.pk)
+
+    stands = booking.stints.get().start
+    assert stands not in {offer.plan.start for offer in (*found.best, *found.others)}

@@ -12,6 +12,7 @@ def judge_due() -> int:
     """Lapse holds, then judge what has a new forecast."""
     now = timezone.now()
     bookings.lapse_holds(now=now)
+    verdicts.watch_coated(now=now)
     return verdicts.judge_due(now=now)
 
 

@@ -8,6 +8,7 @@ from django.utils import timezone
 from dispatch.models import (
     Booking,
     BookingState,
+    Crew,
     Notice,
     NoticeKind,
     NoticeState,
@@ -21,6 +22,8 @@ from jobs.models import AuditEvent, Branch, DayWish
 from jobs.rules.clock import say_moment, say_span
 
 SOON = timedelta(days=4)
+RECENT = timedelta(days=5)
+HALF_A_DAY = timedelta(hours=12)
 SUBJECTS = {
     "weather": "Weather",
     "receipt": "Crew has not confirmed",
@@ -106,26 +109,28 @@ def _receipts(branch: Branch, now: datetime) -> list[Need]:
     """Changes within 48 hours that a crew's lead has not been seen to read."""
     waiting = (
         Notice.objects.of_branch(branch)
-        .filter(kind=NoticeKind.CREW_CHANGE, receipt__isnull=True, stint__end__gt=now)
+        .filter(kind=NoticeKind.CREW_CHANGE, receipt__isnull=True, due_at__gt=now - RECENT)
         .exclude(state=NoticeState.OBSOLETE)
     )
+    crews = Crew.objects.of_branch(branch).select_related("lead").in_bulk()
+    newest = {(each.booking_id, each.facts.get("crew")): each for each in waiting.order_by("pk")}
     needs = []
-    for notice in waiting.select_related("stint__crew__lead", "booking__job__site"):
-        stint = notice.stint
-        if stint is None:
+    for notice in newest.values():
+        crew = crews.get(notice.facts.get("crew"))
+        until = datetime.fromisoformat(notice.facts.get("until", notice.due_at.isoformat()))
+        if crew is None or until < now - HALF_A_DAY:
             continue
-        lead = stint.crew.lead
         needs.append(
             Need(
                 kind="receipt",
                 level="care",
-                title=f"{stint.crew}: not confirmed",
+                title=f"{crew}: not confirmed",
                 reason=str(notice.facts.get("text", "")),
                 answer="Told by telephone",
                 answer_url_name="told",
                 answer_pk=notice.pk,
-                when=stint.start,
-                telephone=lead.telephone if lead else "",
+                when=until,
+                telephone=crew.lead.telephone if crew.lead else "",
                 post=True,
             )
         )

@@ -1,6 +1,6 @@
 """Bookings: book, move, call off, confirm, and holds that lapse. Each is one transaction."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -31,6 +31,8 @@ from jobs.refusals import NotFound, Refusal, Stale
 from jobs.rules.clock import say_span
 from jobs.writing import run_write
 
+WATCHED_STATES = (*OPEN_STATES, BookingState.DONE)
+
 
 class AlreadyBooked(Refusal):
     """The job has a booking that still stands."""
@@ -48,15 +50,24 @@ class CannotChange(Refusal):
 
 @run_write
 def book(
-    *, branch: Branch, job_id: int, version: int, ask: Ask, by: Actor, now: datetime
+    *,
+    branch: Branch,
+    job_id: int,
+    version: int,
+    ask: Ask,
+    by: Actor,
+    now: datetime,
+    asked: Any = None,
 ) -> Booking:
     """Promise days to a job: claims, calendar, audit and notices exist exactly if it does.
 
-    Raises SlotTaken, AlreadyBooked, Stale, NotFound.
+    `asked` is what makes a repeat the same request where the ask alone, which may hold the
+    hour at which a hold lapses, does not. Raises SlotTaken, AlreadyBooked, Stale, NotFound.
     """
     job = _job(branch, job_id)
+    what = asked if asked is not None else ("book", job_id, ask)
     # Asked behind the lock on the job: of twenty repeats at once nineteen wait here first.
-    answered = idempotency.answered(by=by, key=ask.key, what=("book", job_id, ask))
+    answered = idempotency.answered(by=by, key=ask.key, what=what)
     if answered is not None:
         return Booking.objects.get(pk=answered)
     if job.version != version:
@@ -76,12 +87,11 @@ def book(
     job.state = JobState.BOOKED
     _finish(booking, job, action="book", before={}, by=by, why=ask.why, now=now)
     notices.owe(booking, NoticeKind.BOOKED, now=now)
-    for stint in booking.stints.select_related("crew__lead", "booking"):
-        notices.owe_crew(stint, now=now, text=f"New: {_say(stint)}")
+    notices.owe_crews(booking, before=(), after=_crew_days(booking), now=now)
     idempotency.keep(
         by=by,
         key=ask.key,
-        what=("book", job_id, ask),
+        what=what,
         subject="booking",
         subject_id=booking.pk,
         now=now,
@@ -96,7 +106,7 @@ def move(
     """Move a booking to other days or another crew; its calendar entries keep their UIDs."""
     booking = _open_booking(branch, booking_id, version)
     before = snapshot(booking)
-    told = {stint.crew_id: _say(stint) for stint in booking.stints.select_related("crew")}
+    told = _crew_days(booking)
     if booking.state == BookingState.HELD and ask.held_until is None:
         booking.state, booking.held_until = BookingState.BOOKED, None
     booking.moves += 1
@@ -104,7 +114,7 @@ def move(
     _place(booking, ask.stints)
     _finish(booking, booking.job, action="move", before=before, by=by, why=ask.why, now=now)
     notices.owe(booking, NoticeKind.MOVED, now=now, why=ask.why)
-    _tell_crews(booking, told, now=now)
+    notices.owe_crews(booking, before=told, after=_crew_days(booking), now=now)
     return booking
 
 
@@ -131,11 +141,30 @@ def confirm(*, branch: Branch, booking_id: int, version: int, by: Actor, now: da
 
 
 @run_write
+def leave(*, branch: Branch, stint_id: int, by: Actor, now: datetime) -> Booking:
+    """The crew has left: the stint is done, and with its last stint the booking and the job."""
+    stint = Stint.objects.of_branch(branch).select_related("booking").filter(pk=stint_id).first()
+    if stint is None:
+        raise NotFound("There is no such stint in this branch.")
+    booking = _open_booking(branch, stint.booking_id, stint.booking.version)
+    before = snapshot(booking)
+    Stint.objects.filter(pk=stint.pk).update(state=StintState.DONE)
+    if not booking.stints.filter(state=StintState.PLANNED).exists():
+        booking.state, booking.held_until, booking.done_at = BookingState.DONE, None, now
+        booking.job.state = JobState.DONE
+    _finish(booking, booking.job, action="left the site", before=before, by=by, why="", now=now)
+    return booking
+
+
+@run_write
 def promise_later(
     *, branch: Branch, booking_id: int, version: int, promised: Promised, now: datetime, why: str
 ) -> Booking:
-    """Move walk-on and drive-on later because it got colder; never earlier by itself."""
-    booking = _open_booking(branch, booking_id, version)
+    """Move walk-on and drive-on later because it got colder; never earlier by itself.
+
+    A coated floor stays under watch until its drive-on.
+    """
+    booking = _open_booking(branch, booking_id, version, states=WATCHED_STATES)
     old = booking.drive_on_at
     if promised.drive_on_at is None or (old and promised.drive_on_at <= old):
         raise CannotChange("A promise moves earlier only by a person.")
@@ -200,7 +229,12 @@ def _job(branch: Branch, job_id: int) -> Job:
     return job
 
 
-def _open_booking(branch: Branch, booking_id: int, version: int) -> Booking:
+def _open_booking(
+    branch: Branch,
+    booking_id: int,
+    version: int,
+    states: Collection[BookingState] = OPEN_STATES,
+) -> Booking:
     wanted = (
         Booking.objects.of_branch(branch)
         .filter(pk=booking_id)
@@ -216,7 +250,7 @@ def _open_booking(branch: Branch, booking_id: int, version: int) -> Booking:
             f"The booking of {booking.job.customer} was changed by somebody else. "
             "Please look at it again."
         )
-    if booking.state not in OPEN_STATES:
+    if booking.state not in states:
         raise CannotChange(
             f"The booking of {booking.job.customer} is {booking.get_state_display().lower()}."
         )
@@ -296,7 +330,7 @@ def _resources(
 
 def _call_off(booking: Booking, *, by: Actor, now: datetime, why: str) -> Booking:
     before = snapshot(booking)
-    told = {stint.crew_id: _say(stint) for stint in booking.stints.select_related("crew")}
+    told = _crew_days(booking)
     was_held = booking.state == BookingState.HELD
     booking.state = BookingState.CALLED_OFF
     booking.held_until = None
@@ -312,8 +346,7 @@ def _call_off(booking: Booking, *, by: Actor, now: datetime, why: str) -> Bookin
     _finish(booking, booking.job, action="call off", before=before, by=by, why=why, now=now)
     if not was_held:
         notices.owe(booking, NoticeKind.CALLED_OFF, now=now, why=why)
-        for stint in booking.stints.select_related("crew__lead", "booking"):
-            notices.owe_crew(stint, now=now, text=f"Not on: {told[stint.crew_id]}")
+        notices.owe_crews(booking, before=told, after=(), now=now)
     return booking
 
 
@@ -349,13 +382,16 @@ def _finish(
     )
 
 
-def _tell_crews(booking: Booking, told: dict[int, str], *, now: datetime) -> None:
-    for stint in booking.stints.select_related("crew__lead", "booking"):
-        old = told.pop(stint.crew_id, None)
-        text = f"Moved: {_say(stint)} (was {old})" if old else f"New: {_say(stint)}"
-        notices.owe_crew(stint, now=now, text=text)
-
-
-def _say(stint: Stint) -> str:
-    job = stint.booking.job
-    return f"{job.customer}, {job.site.street}, {say_span(stint.start, stint.end, job.site.tz)}"
+def _crew_days(booking: Booking) -> list[notices.CrewDay]:
+    """The standing stints of a booking as their crews know them."""
+    job = booking.job
+    where = f"{job.customer}, {job.site.street}"
+    standing = booking.stints.exclude(state=StintState.CALLED_OFF).order_by("number")
+    return [
+        notices.CrewDay(
+            crew=stint.crew,
+            start=stint.start,
+            text=f"{where}, {say_span(stint.start, stint.end, job.site.tz)}",
+        )
+        for stint in standing.select_related("crew__lead")
+    ]

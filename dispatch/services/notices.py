@@ -1,13 +1,17 @@
 """Notices: owed in the transaction of the change, sent later, never while a row is locked."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from django.db import transaction
 
-from dispatch.models import Booking, BookingState, Notice, NoticeKind, Stint
+from dispatch.models import Booking, BookingState, Crew, Notice, NoticeKind
 
 # Inside this time a calendar feed is too slow and the crew must be told directly.
 CREW_MUST_KNOW = timedelta(hours=48)
+# A day that began longer ago is nobody's surprise any more.
+GONE_BY = timedelta(hours=12)
 
 
 def owe(booking: Booking, kind: NoticeKind, *, now: datetime, why: str = "") -> None:
@@ -18,20 +22,50 @@ def owe(booking: Booking, kind: NoticeKind, *, now: datetime, why: str = "") -> 
     _write(booking, kind, audience="customer", to=customer.email, now=now, facts={"why": why})
 
 
-def owe_crew(stint: Stint, *, now: datetime, text: str) -> None:
-    """Write down a change within 48 hours that the crew's lead must be seen to have read."""
-    if stint.start - now > CREW_MUST_KNOW or stint.end < now:
-        return
-    lead = stint.crew.lead
-    _write(
-        stint.booking,
-        NoticeKind.CREW_CHANGE,
-        audience="crew",
-        to=lead.name if lead else stint.crew.name,
-        now=now,
-        facts={"text": text, "crew": stint.crew_id},
-        stint=stint,
-    )
+@dataclass(frozen=True)
+class CrewDay:
+    """One stint as its crew knows it."""
+
+    crew: Crew
+    start: datetime
+    text: str
+
+
+def owe_crews(
+    booking: Booking, *, before: Sequence[CrewDay], after: Sequence[CrewDay], now: datetime
+) -> None:
+    """Write down, for each crew, what has changed within 48 hours of an old or a new start.
+
+    A crew that lost a day is told as well: it would drive to it otherwise.
+    """
+    for crew in {day.crew.pk: day.crew for day in (*before, *after)}.values():
+        old = [day for day in before if day.crew.pk == crew.pk]
+        new = [day for day in after if day.crew.pk == crew.pk]
+        if [day.text for day in old] == [day.text for day in new]:
+            continue
+        starts = [day.start for day in (*old, *new)]
+        if not any(-GONE_BY < start - now <= CREW_MUST_KNOW for start in starts):
+            continue
+        _write(
+            booking,
+            NoticeKind.CREW_CHANGE,
+            audience="crew",
+            to=crew.lead.name if crew.lead else crew.name,
+            now=now,
+            facts={
+                "text": _say_change(old, new),
+                "crew": crew.pk,
+                "until": max(starts).isoformat(),
+            },
+        )
+
+
+def _say_change(old: Sequence[CrewDay], new: Sequence[CrewDay]) -> str:
+    was = "; ".join(day.text for day in old)
+    now_on = "; ".join(day.text for day in new)
+    if not new:
+        return f"Not on: {was}"
+    return f"Moved: {now_on} (was {was})" if old else f"New: {now_on}"
 
 
 def _write(
@@ -42,7 +76,6 @@ def _write(
     to: str,
     now: datetime,
     facts: dict[str, object],
-    stint: Stint | None = None,
 ) -> None:
     if not transaction.get_connection().in_atomic_block:
         raise RuntimeError("a notice is owed inside the transaction of its change")
@@ -55,7 +88,6 @@ def _write(
                 kind=kind,
                 booking=booking,
                 booking_version=booking.version,
-                stint=stint,
                 audience=audience,
                 to=to,
                 facts=facts,

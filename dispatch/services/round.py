@@ -41,5 +41,6 @@ def go_round(*, now: datetime) -> Round:
     lapsed = bookings.lapse_holds(now=now)
     refreshed = refresh_forecasts(now=now)
     judged = verdicts.judge_due(now=now)
+    verdicts.watch_coated(now=now)
     sent = sending.send_due(now=now)
     return Round(refreshed=refreshed, judged=judged, sent=sent, lapsed=lapsed)

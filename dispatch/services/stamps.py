@@ -30,7 +30,21 @@ def stamp(stint: Stint, *, kind: StampKind, by: Actor, now: datetime) -> Stamp:
     made, is_new = _write(stint.pk, kind=kind, by=by, now=now)
     if is_new and kind == StampKind.TOPPED:
         _promise_from_the_clock(stint, topped_at=made.at, now=now)
+    if is_new and kind == StampKind.LEFT:
+        _close(stint, by=by, now=now)
     return made
+
+
+def _close(stint: Stint, *, by: Actor, now: datetime) -> None:
+    """Leaving ends the stint. Where the office is changing it just now, the stamp stands alone."""
+    for _ in range(3):
+        try:
+            bookings.leave(branch=stint.booking.branch, stint_id=stint.pk, by=by, now=now)
+        except Stale:
+            continue
+        except Refusal:
+            return
+        return
 
 
 @run_write

@@ -5,7 +5,16 @@ from dataclasses import asdict
 from datetime import datetime, timedelta
 from typing import Any
 
-from dispatch.models import OPEN_STATES, Booking, PromiseLevel, Stint, StoredVerdict
+from dispatch.models import (
+    OPEN_STATES,
+    Booking,
+    BookingState,
+    PromiseLevel,
+    Stamp,
+    StampKind,
+    Stint,
+    StoredVerdict,
+)
 from dispatch.reads.chain import Setting, beyond_forecast, lay, setting_for, verdict_on
 from dispatch.rules.asking import Promised
 from dispatch.rules.firmness import Firmness
@@ -14,11 +23,19 @@ from dispatch.services import bookings
 from jobs.refusals import Refusal
 from jobs.rules.clock import round_up_quarter, say_moment
 from jobs.rules.plan import Plan, StageKind
+from jobs.rules.promises import drive_on
 from jobs.rules.refusals import CannotPlan
 from jobs.writing import run_write
 
 WATCH_AHEAD = timedelta(days=11)
 REJUDGE_AFTER = timedelta(hours=1)
+JOB_ROWS = (
+    "branch__depot_place",
+    "job__branch",
+    "job__customer",
+    "job__system",
+    "job__site__place",
+)
 
 
 def judge_open(*, now: datetime) -> int:
@@ -36,7 +53,7 @@ def judge_due(*, now: datetime) -> int:
     for booking in _open(now):
         stint = booking.stints.standing().order_by("number").first()
         latest = stint.verdicts.filter(latest=True).first() if stint else None
-        forecast = booking.job.site.place.forecasts.newest_first().first()
+        forecast = booking.job.site.place.forecasts.counting().newest_first().first()
         fresh = latest is not None and now - latest.made_at < REJUDGE_AFTER
         if (
             fresh
@@ -71,6 +88,25 @@ def judge_booking(booking: Booking, *, now: datetime) -> Verdict | None:
     return verdict
 
 
+def watch_coated(*, now: datetime) -> int:
+    """Move the drive-on of coated floors later where the nights turn colder; return how many.
+
+    Counted from the top coat as it was stamped, on the cold side of the slab.
+    """
+    moved = 0
+    coated = Booking.objects.filter(state=BookingState.DONE, drive_on_at__gt=now)
+    for booking in coated.select_related(*JOB_ROWS).prefetch_related("job__floors__parts"):
+        topped = Stamp.objects.filter(stint__booking=booking, kind=StampKind.TOPPED).first()
+        if topped is None:
+            continue
+        setting = setting_for(booking.job, now=now)
+        cold = setting.coldest(topped.at + timedelta(days=12)).side("cold")
+        cars = drive_on(card=setting.card, top_end=topped.at, cold=cold, grains=None)
+        if cars.at is not None and cars.at <= setting.known_until:
+            moved += _later(booking, now=now, walk_on=None, cars_at=cars.at, basis=cars.basis)
+    return moved
+
+
 def replan(setting: Setting, stints: Sequence[Stint]) -> Plan:
     """The plan of a booking as it stands, on today's forecast. Raises CannotPlan."""
     first = stints[0]
@@ -94,8 +130,7 @@ def _open(now: datetime) -> list[Booking]:
             stints__end__gt=now,
         )
         .distinct()
-        .select_related("branch__depot_place", "job__branch", "job__customer", "job__system")
-        .select_related("job__site__place")
+        .select_related(*JOB_ROWS)
         .prefetch_related("job__floors__parts")
         .order_by("pk")
     )
@@ -148,9 +183,22 @@ def _hold_promise(booking: Booking, setting: Setting, plan: Plan) -> None:
         return
     if beyond_forecast(setting, plan):
         return
-    drive_on = round_up_quarter(plan.drive_on)
-    if booking.drive_on_at is not None and drive_on <= booking.drive_on_at:
-        return
+    _later(
+        booking,
+        now=setting.now,
+        walk_on=plan.walk_on,
+        cars_at=plan.drive_on,
+        basis=plan.drive_on_basis,
+    )
+
+
+def _later(
+    booking: Booking, *, now: datetime, walk_on: datetime | None, cars_at: datetime, basis: str
+) -> bool:
+    """Promise walk-on and drive-on later if they are; whether that was so."""
+    promised_at = round_up_quarter(cars_at)
+    if booking.drive_on_at is not None and promised_at <= booking.drive_on_at:
+        return False
     zone = booking.job.site.tz
     try:
         bookings.promise_later(
@@ -159,12 +207,13 @@ def _hold_promise(booking: Booking, setting: Setting, plan: Plan) -> None:
             version=booking.version,
             promised=Promised(
                 level=Firmness.CONFIRMED,
-                walk_on_at=round_up_quarter(plan.walk_on) if plan.walk_on else None,
-                drive_on_at=drive_on,
-                drive_on_basis=plan.drive_on_basis,
+                walk_on_at=round_up_quarter(walk_on) if walk_on else None,
+                drive_on_at=promised_at,
+                drive_on_basis=basis,
             ),
-            now=setting.now,
-            why=f"It is colder than planned, so drive-on is {say_moment(drive_on, zone)}.",
+            now=now,
+            why=f"It is colder than planned, so drive-on is {say_moment(promised_at, zone)}.",
         )
     except Refusal:
-        return  # somebody changed the booking meanwhile; the next round looks again
+        return False  # somebody changed the booking meanwhile; the next round looks again
+    return True

@@ -369,3 +369,51 @@ def test_a_promise_moves_later_by_itself_but_never_earlier(house):
 
     assert later.drive_on_at == promised + timedelta(hours=6)
     assert Notice.objects.filter(kind=NoticeKind.DRIVE_ON_LATER).count() == 1
+
+
+def crew_notices(crew) -> list[str]:
+    found = Notice.objects.filter(kind=NoticeKind.CREW_CHANGE, facts__crew=crew.pk)
+    return [notice.facts["text"] for notice in found.order_by("pk")]
+
+
+def test_a_crew_that_loses_tomorrow_is_told_even_if_the_floor_moves_far_away(house):
+    booking = house.book(house.first, ask(house.north))
+
+    bookings.move(
+        branch=house.branch,
+        booking_id=booking.pk,
+        version=booking.version,
+        ask=ask(house.south, start=MORNING + timedelta(days=9)),
+        by=house.by,
+        now=NOW,
+    )
+
+    assert crew_notices(house.north)[-1].startswith("Not on: Ada Fields")
+    assert crew_notices(house.south) == []  # nine days ahead its calendar is quick enough
+
+
+def test_a_crew_is_told_of_both_visits_of_a_two_day_floor_in_one_notice(house):
+    house.book(house.first, ask(house.north, house.north))
+
+    (text,) = crew_notices(house.north)
+    assert text.count("Ada Fields") == 2
+
+
+def test_a_change_a_week_away_waits_for_the_calendar(house):
+    house.book(house.first, ask(house.north, start=MORNING + timedelta(days=7)))
+
+    assert crew_notices(house.north) == []
+
+
+def test_leaving_the_site_ends_the_stint_and_with_the_last_one_the_job(house):
+    booking = house.book(house.first, ask(house.north, house.north))
+    first, second = booking.stints.order_by("number")
+
+    bookings.leave(branch=house.branch, stint_id=first.pk, by=house.by, now=NOW)
+    booking.refresh_from_db()
+    assert booking.state == BookingState.BOOKED
+    bookings.leave(branch=house.branch, stint_id=second.pk, by=house.by, now=NOW)
+
+    booking.refresh_from_db()
+    house.first.refresh_from_db()
+    assert (booking.state, house.first.state) == (BookingState.DONE, JobState.DONE)

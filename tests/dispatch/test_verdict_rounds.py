@@ -4,10 +4,10 @@ from datetime import timedelta
 
 import pytest
 
-from dispatch.models import Booking, Notice, NoticeKind, StoredVerdict
+from dispatch.models import Booking, Notice, NoticeKind, StampKind, StoredVerdict
 from dispatch.reads import needs
 from dispatch.reads.offers import best_days
-from dispatch.services import bookings, verdicts
+from dispatch.services import bookings, stamps, verdicts
 from jobs.models import Job
 from tests import builders
 from tests.builders import NOW
@@ -130,3 +130,23 @@ def test_a_warmer_forecast_never_moves_the_promise_earlier(house):
 
     booking.refresh_from_db()
     assert booking.drive_on_at == promised
+
+
+def test_a_coated_floor_stays_under_watch_until_its_drive_on(house):
+    weather(house.depot_place, air_c=24.0)
+    booking = booked(house, exposure="garage")
+    stint = booking.stints.get()
+    crew = builders.actor(of=house)
+    top_end = stint.end - timedelta(minutes=30)
+    stamps.stamp(stint, kind=StampKind.TOPPED, by=crew, now=top_end)
+    stamps.stamp(stint, kind=StampKind.LEFT, by=crew, now=stint.end)
+    booking.refresh_from_db()
+    promised = booking.drive_on_at
+
+    later_forecast(house, after=stint.end - NOW, air_c=6.0, dew_c=0.0)
+    assert verdicts.watch_coated(now=stint.end + timedelta(minutes=5)) == 1
+    assert verdicts.watch_coated(now=stint.end + timedelta(minutes=6)) == 0
+
+    booking.refresh_from_db()
+    assert booking.state == "done"
+    assert booking.drive_on_at > promised

@@ -32,12 +32,14 @@ def answered(*, by: Actor, key: str, what: Any) -> int | None:
     return kept.subject_id
 
 
-def keep(
-    *, by: Actor, key: str, what: Any, subject: str, subject_id: int, now: datetime
-) -> None:
+def keep(*, by: Actor, key: str, what: Any, subject: str, subject_id: int, now: datetime) -> None:
     """Remember what a request made, in the same transaction."""
     if key:
         IdempotencyKey.objects.create(
-            owner=by.key, key=key, digest=_digest(what), subject=subject, subject_id=subject_id,
+            owner=by.key,
+            key=key,
+            digest=_digest(what),
+            subject=subject,
+            subject_id=subject_id,
             created_at=now,
         )

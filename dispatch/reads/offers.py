@@ -3,10 +3,12 @@
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
+from dispatch.models import Stint
 from dispatch.reads.chain import Setting
 from dispatch.reads.offer import Offer, RefusedDay
 from dispatch.reads.offer_search import AHEAD_DAYS, Search
-from jobs.models import Job
+from jobs.models import Branch, Job
+from jobs.rules.clock import say_span
 
 BEST = 5
 
@@ -60,6 +62,28 @@ def offer_for(job: Job, key: str, *, now: datetime, moving: int | None = None) -
             if isinstance(found, Offer) and found.key == key:
                 return found
     return None
+
+
+def who_has(branch: Branch, key: str) -> str:
+    """A sentence on who has the crew at the time that an offer's key names; empty if nobody."""
+    try:
+        crew_id, _, clock = key.partition("@")
+        start = datetime.fromisoformat(clock)
+        found = (
+            Stint.objects.of_branch(branch)
+            .open()
+            .filter(crew_id=int(crew_id))
+            .overlapping(start, start + timedelta(hours=1))
+            .select_related("crew", "booking__job__customer", "booking__job__site")
+            .first()
+        )
+    except (ValueError, TypeError, OverflowError):
+        return ""
+    if found is None:
+        return ""
+    job = found.booking.job
+    span = say_span(found.start, found.end, job.site.tz)
+    return f"{found.crew} is already booked {span}, for {job.customer} at {job.site.street}."
 
 
 def _rank(offer: Offer) -> tuple[float, date, int]:

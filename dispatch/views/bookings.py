@@ -11,7 +11,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from dispatch.models import Booking, Link, LinkPurpose, StintState
 from dispatch.reads.booking_day import day_picture, stints_of
 from dispatch.reads.chain import setting_for
-from dispatch.reads.offers import Offers, best_days, offer_for
+from dispatch.reads.offers import Offers, best_days, offer_for, who_has
 from dispatch.rules.pictures import day_summary
 from dispatch.services import bookings, links
 from dispatch.services.verdicts import judge_booking, replan
@@ -41,9 +41,10 @@ def book(request: OfficeRequest, pk: int) -> HttpResponse:
     job = _job(request, pk)
     now = timezone.now()
     hold = request.POST.get("hold", "")
-    offer = offer_for(job, hold or request.POST.get("offer", ""), now=now)
+    chosen = hold or request.POST.get("offer", "")
+    offer = offer_for(job, chosen, now=now)
     if offer is None:
-        return _show_offers(request, job, refusal=_who_was_faster(job), status=409)
+        return _show_offers(request, job, refusal=_who_was_faster(job, chosen), status=409)
     ask = offer.ask(held_until=now + HOLD_FOR if hold else None, key=request.POST.get("key", ""))
     try:
         booking = bookings.book(
@@ -116,9 +117,16 @@ def move(request: OfficeRequest, pk: int) -> HttpResponse:
     if request.method != "POST":
         return _show_offers(request, found.job, moving=found)
     now = timezone.now()
-    offer = offer_for(found.job, request.POST.get("offer", ""), now=now, moving=found.pk)
+    chosen = request.POST.get("offer", "")
+    offer = offer_for(found.job, chosen, now=now, moving=found.pk)
     if offer is None:
-        return _show_offers(request, found.job, moving=found, refusal=GONE, status=409)
+        return _show_offers(
+            request,
+            found.job,
+            moving=found,
+            refusal=f"{who_has(request.branch, chosen)} {GONE}".strip(),
+            status=409,
+        )
     try:
         moved = bookings.move(
             branch=request.branch,
@@ -200,11 +208,11 @@ def _show_offers(
     return render(request, "dispatch/offers.html", context, status=status)
 
 
-def _who_was_faster(job: Job) -> str:
+def _who_was_faster(job: Job, chosen: str) -> str:
     """Why an offer is gone: the job has been booked meanwhile, or the day has been taken."""
     booked = job.bookings.filter(state__in=["held", "booked"]).first()
     if booked is None:
-        return GONE
+        return f"{who_has(job.branch, chosen)} {GONE}".strip()
     event = AuditEvent.objects.filter(subject="booking", subject_id=booked.pk).last()
     by = f" by {event.actor_name}" if event else ""
     return f"{job.customer} was booked{by} a moment ago."

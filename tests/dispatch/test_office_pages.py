@@ -104,6 +104,7 @@ def test_the_loser_of_a_race_is_told_and_sees_other_days(desk, office):
 
     page = answer.content.decode()
     assert answer.status_code == 409
+    assert "North is already booked" in page
     assert "no longer free" in page
     assert "Book and confirm" in page
 

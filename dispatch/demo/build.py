@@ -1,13 +1,13 @@
 """Building the demo: the same office for the same moment, once, on an empty database."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 
 from dispatch.demo import columbus, springfield
 from dispatch.demo.gone_by import coated
 from dispatch.demo.offices import COLUMBUS, SPRINGFIELD
-from dispatch.demo.orders import Done, Order
+from dispatch.demo.orders import Done
 from dispatch.demo.orders_in import taken_in
 from dispatch.demo.staff import Staffed, owner, staffed
 from dispatch.models import (
@@ -18,18 +18,19 @@ from dispatch.models import (
     Notice,
     NoticeKind,
     PromiseLevel,
-    Receipt,
 )
 from dispatch.reads.offer import Offer
 from dispatch.reads.offer_search import Search
-from dispatch.reads.offers import best_days
-from dispatch.services import bookings, links, verdicts
-from jobs.models import Branch, Job
+from dispatch.rules.asking import Ask
+from dispatch.services import bookings, links, receipts, verdicts
+from jobs.access import Actor
+from jobs.models import ActorKind, Branch, Job
 from jobs.refusals import Refusal
 from weather.models import Place
 from weather.services import refresh
 
 BOOKED_EARLIER = timedelta(days=1)
+DAYS_LOOKED_AT = 11
 # The invented weather "wet_afternoon" rains on this day after its first.
 WET_DAY_OF_SCRIPT = 2
 # Near enough to hurt, far enough to ring; the other ones are for weekends and holidays.
@@ -58,11 +59,11 @@ def build(*, now: datetime) -> Built:
     boss = owner()
     west = staffed(SPRINGFIELD, owner=boss, now=now)
     east = staffed(COLUMBUS, owner=boss, now=now)
-    to_book = _in(springfield.TO_BOOK, at=west, now=now)
-    to_book_east = _in(columbus.TO_BOOK, at=east, now=now)
-    (to_hold,) = _in([springfield.TO_HOLD], at=west, now=now)
-    _in(springfield.WAITING, at=west, now=now)
-    _in(columbus.WAITING, at=east, now=now)
+    to_book = taken_in(springfield.TO_BOOK, at=west, now=now)
+    to_book_east = taken_in(columbus.TO_BOOK, at=east, now=now)
+    (to_hold,) = taken_in([springfield.TO_HOLD], at=west, now=now)
+    taken_in(springfield.WAITING, at=west, now=now)
+    taken_in(columbus.WAITING, at=east, now=now)
     in_danger = _in_danger(west, now=now)
     for place in Place.objects.order_by("pk"):
         refresh(place, now=now)
@@ -97,13 +98,10 @@ def build(*, now: datetime) -> Built:
     )
 
 
-def _in(orders: Iterable[Order], *, at: Staffed, now: datetime) -> list[Job]:
-    return [taken_in(order, at=at, now=now) for order in orders]
-
-
 def _gone_by(done: Sequence[Done], *, at: Staffed, now: datetime) -> None:
-    for each in done:
-        coated(each, taken_in(each.order, at=at, now=now), at=at, now=now)
+    jobs = taken_in([each.order for each in done], at=at, now=now)
+    for each, job in zip(done, jobs, strict=True):
+        coated(each, job, at=at, now=now)
 
 
 def _in_danger(at: Staffed, *, now: datetime) -> Booking | None:
@@ -112,7 +110,7 @@ def _in_danger(at: Staffed, *, now: datetime) -> Booking | None:
     ahead = (wet_day - at.branch.today(now)).days
     earlier = now - BOOKED_EARLIER
     for order in springfield.IN_DANGER:
-        job = taken_in(replace(order, wish_in=ahead), at=at, now=now)
+        (job,) = taken_in([replace(order, wish_in=ahead)], at=at, now=now)
         mine = Place.objects.filter(zone=at.branch.zone)
         first_day = wet_day - timedelta(days=WET_DAY_OF_SCRIPT)
         mine.update(replay_script="mild", replay_first_day=first_day)
@@ -133,17 +131,10 @@ def _wet_day(at: Staffed, *, now: datetime) -> date:
 
 def _book_on(job: Job, day: date, *, at: Staffed, now: datetime) -> Booking | None:
     """The best offer of one day, booked and confirmed; None where that day has none."""
-    offers = list(Search(job=job, now=now, moving=None).on(day))
-    best = min(
-        (each for each in offers if isinstance(each, Offer)),
-        key=lambda offer: (offer.cost, offer.crew.pk),
-        default=None,
-    )
+    best = _best(job, now=now, only=day)
     if best is None:
         return None
-    booking = bookings.book(
-        branch=at.branch, job_id=job.pk, version=job.version, ask=best.ask(), by=at.by, now=now
-    )
+    booking = _booked(best, best.ask(), at=at, now=now)
     if booking.promise == PromiseLevel.CONFIRMED:
         return booking
     return bookings.confirm(
@@ -153,21 +144,29 @@ def _book_on(job: Job, day: date, *, at: Staffed, now: datetime) -> Booking | No
 
 def _book(job: Job, *, at: Staffed, now: datetime) -> Booking | None:
     """The best day booked, as somebody in the office would; None where there is none."""
-    best = best_days(job, now=now).best
-    if not best:
-        return None
-    return bookings.book(
-        branch=at.branch, job_id=job.pk, version=job.version, ask=best[0].ask(), by=at.by, now=now
-    )
+    best = _best(job, now=now)
+    return None if best is None else _booked(best, best.ask(), at=at, now=now)
 
 
 def _hold(job: Job, *, at: Staffed, now: datetime) -> Booking | None:
     """The best day held until tomorrow evening, while the customer asks at home."""
-    best = best_days(job, now=now).best
-    if not best:
+    best = _best(job, now=now)
+    if best is None:
         return None
     until = at.branch.at(at.branch.today(now) + timedelta(days=1), time(17, 0))
-    ask = best[0].ask(held_until=until, why="Asks at home first.")
+    return _booked(best, best.ask(held_until=until, why="Asks at home first."), at=at, now=now)
+
+
+def _best(job: Job, *, now: datetime, only: date | None = None) -> Offer | None:
+    """The cheapest offer of one day or of the near ones: what heads the list of best days."""
+    search = Search(job=job, now=now, moving=None)
+    days = search.days()[:DAYS_LOOKED_AT] if only is None else [only]
+    offers = [each for day in days for each in search.on(day) if isinstance(each, Offer)]
+    return min(offers, key=lambda each: (each.cost, each.day, each.crew.pk), default=None)
+
+
+def _booked(offer: Offer, ask: Ask, *, at: Staffed, now: datetime) -> Booking:
+    job = offer.job
     return bookings.book(
         branch=at.branch, job_id=job.pk, version=job.version, ask=ask, by=at.by, now=now
     )
@@ -176,11 +175,10 @@ def _hold(job: Job, *, at: Staffed, now: datetime) -> Booking | None:
 def _read_by_crews(*, now: datetime) -> Crew | None:
     """Every change was seen by its crew but the soonest, which the office must ring about."""
     changes = Notice.objects.filter(kind=NoticeKind.CREW_CHANGE, receipt__isnull=True)
-    ordered = list(
-        changes.select_related("stint__crew__lead", "stint__crew__branch").order_by(
-            "branch_id", "stint__start", "pk"
-        )
-    )
+    ordered = sorted(changes, key=lambda each: (each.branch_id, each.facts["until"], each.pk))
     for notice in ordered[1:]:
-        Receipt.objects.create(notice=notice, at=now, how="phone page", by=notice.to)
-    return ordered[0].stint.crew if ordered else None
+        receipts.seen(notice, by=Actor(kind=ActorKind.CREW, name=notice.to), now=now)
+    if not ordered:
+        return None
+    crew: Crew = Crew.objects.select_related("branch", "lead").get(pk=ordered[0].facts["crew"])
+    return crew

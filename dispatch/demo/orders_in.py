@@ -1,26 +1,45 @@
 """Taking in the demo's orders the way the office would, on the days they came in."""
 
+from collections.abc import Sequence
 from datetime import datetime, time, timedelta
 
 from dispatch.demo.orders import Order, Surface
 from dispatch.demo.staff import Staffed
-from jobs.models import DayWish, FloorPart, Job
+from jobs.models import AuditEvent, DayWish, FloorPart, Job
 from jobs.rules.new_jobs import NewFloor, NewJob
 from jobs.rules.units import m2_from_ft2, m_from_ft
-from jobs.services.intake import take_in
+from jobs.services.checking import CheckedJob, Desk
+from jobs.services.intake import lock, write
+from jobs.writing import run_write
 from weather.rules.exposures import Exposure
 
 
-def taken_in(order: Order, *, at: Staffed, now: datetime) -> Job:
-    """The order as a waiting job, taken in so many days before `now`."""
-    came = now - timedelta(days=order.waited)
-    job = take_in(branch=at.branch, new=_typed(order, at=at, now=now), by=at.by, now=came)
-    aprons = {surface.name for surface in order.floors if surface.apron}
-    for floor in job.floors.filter(name__in=aprons):
-        FloorPart.objects.create(floor=floor, name="apron", exposure=Exposure.APRON)
+def taken_in(orders: Sequence[Order], *, at: Staffed, now: datetime) -> list[Job]:
+    """The orders as waiting jobs, in their order, each taken in so many days before `now`.
+
+    They are checked and written together, as a backlog is, and their dates are set afterwards:
+    the same rows as one by one, in a fraction of the time.
+    """
+    desk = Desk.of(at.branch, now=now)
+    checked = [desk.check(_typed(order, at=at, now=now)) for order in orders]
+    jobs = _written(checked, at=at, now=now)
+    for order, job in zip(orders, jobs, strict=True):
+        came = now - timedelta(days=order.waited)
+        Job.objects.filter(pk=job.pk).update(created_at=came)
+        AuditEvent.objects.filter(subject="job", subject_id=job.pk).update(at=came)
+        aprons = {surface.name for surface in order.floors if surface.apron}
+        for floor in job.floors.filter(name__in=aprons) if aprons else ():
+            FloorPart.objects.create(floor=floor, name="apron", exposure=Exposure.APRON)
     # Read whole: the search for days asks for floors and parts hundreds of times.
-    whole: Job = Job.objects.with_floors().select_related("branch__depot_place").get(pk=job.pk)
-    return whole
+    whole = Job.objects.with_floors().select_related("branch__depot_place")
+    rows: dict[int, Job] = whole.in_bulk([job.pk for job in jobs])
+    return [rows[job.pk] for job in jobs]
+
+
+@run_write
+def _written(checked: Sequence[CheckedJob], *, at: Staffed, now: datetime) -> list[Job]:
+    lock(at.branch)
+    return write(at.branch, checked, by=at.by, now=now)
 
 
 def _typed(order: Order, *, at: Staffed, now: datetime) -> NewJob:

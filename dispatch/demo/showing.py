@@ -16,9 +16,9 @@ WORDS = {
     LinkPurpose.CUSTOMER: "customer",
 }
 FIRST = (
-    "Sign in as springfield: under the week stands the patio that a new forecast will rain on.",
-    "Press “See better days”, book one, and look at the mail and the customer's page again.",
-    "Then open “Waiting floors”, choose one and press “Best days”.",
+    "Sign in as springfield: “Needs a person” begins with the floor that it now rains on.",
+    "Press “See better days”, book one, and look at “Mail” and at the customer's page.",
+    "Open “Floors waiting” and press “Best days” on any of them.",
 )
 
 

@@ -4,8 +4,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
+from functools import cache
 
 import holidays
+from django.contrib.auth.hashers import make_password
 
 from dispatch.demo.offices import COMPANY, OWNER, PASSPHRASE, Office
 from dispatch.models import Crew, Machine, MachineKind
@@ -102,10 +104,16 @@ def _branch(office: Office, *, telephone: str) -> Branch:
     )
 
 
+@cache
+def _hashed() -> str:
+    """The public passphrase, hashed once: hashing is slow on purpose."""
+    return make_password(PASSPHRASE)
+
+
 def _user(username: str, first: str, last: str) -> User:
-    return User.objects.create_user(
+    return User.objects.create(
         username=username,
-        password=PASSPHRASE,
+        password=_hashed(),
         first_name=first,
         last_name=last,
         email=f"{first}.{last}@example.com".lower(),

@@ -205,6 +205,12 @@ if FORECASTS not in {"live", "replay"}:
 FORECAST_CONTACT = env.text("FORECAST_CONTACT")
 NWS_URL = env.text("NWS_URL", "https://api.weather.gov")
 METNO_URL = env.text("METNO_URL", "https://api.met.no/weatherapi/locationforecast/2.0")
+# Open-Meteo's free service is not for business use: without a key it is never asked.
+OPEN_METEO_KEY = env.text("OPEN_METEO_KEY")
+OPEN_METEO_URL = env.text("OPEN_METEO_URL", "https://customer-api.open-meteo.com/v1")
+OPEN_METEO_ENSEMBLE_URL = env.text(
+    "OPEN_METEO_ENSEMBLE_URL", "https://customer-ensemble-api.open-meteo.com/v1"
+)
 
 # Without a broker the loop `manage.py work` does the same work; nothing is run eagerly.
 REDIS_URL = env.text("REDIS_URL")
@@ -231,4 +237,6 @@ LOGGING = {
     "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s %(message)s"}},
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
     "root": {"handlers": ["console"], "level": env.text("LOG_LEVEL", "INFO")},
+    # Below this it writes every address it asks, and with it a service's key.
+    "loggers": {"urllib3": {"level": "INFO"}},
 }

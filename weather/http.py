@@ -34,6 +34,8 @@ TRIES = 3
 PASSING = {429, 500, 502, 503, 504}
 # 403 is how both services say that our contact, our format or our pace offends them.
 STOP = {403, 429}
+# The services ask for a quiet pace: one request a second to each host from this process.
+PACE_S = 1.0
 LOCAL = {"127.0.0.1", "localhost", "::1"}
 JSON_TYPES = {"application/json", "application/geo+json", "application/ld+json"}
 
@@ -80,10 +82,13 @@ class Answer:
     expires_at: datetime | None
 
 
-def get_json(base: str, path: str, *, accept: str, if_modified_since: str = "") -> Answer:
+def get_json(
+    base: str, path: str, *, accept: str, if_modified_since: str = "", secret: str = ""
+) -> Answer:
     """The JSON document at `base` + `path`, within ten seconds and at most three tries.
 
-    `base` comes from the settings. Raises `Trouble`, or `BadAnswer` for a useless document.
+    `base` comes from the settings. `secret` is a last parameter, as "apikey=...", that no
+    message or log may hold. Raises `Trouble`, or `BadAnswer` for a useless document.
     """
     headers = {
         "User-Agent": user_agent(),
@@ -93,6 +98,9 @@ def get_json(base: str, path: str, *, accept: str, if_modified_since: str = "") 
     if if_modified_since:
         headers["If-Modified-Since"] = if_modified_since
     url = _allowed(base, path)
+    if secret:
+        url += f"{'&' if '?' in path else '?'}{secret}"
+    _keep_pace(urlsplit(base).netloc)
     ends = time.monotonic() + DEADLINE_S
     for attempt in range(1, TRIES + 1):
         try:
@@ -103,6 +111,18 @@ def get_json(base: str, path: str, *, accept: str, if_modified_since: str = "") 
                 raise
             time.sleep(wait_s)
     raise AssertionError("unreachable: the last try returns or raises")
+
+
+_paced: dict[str, float] = {}
+_pacing = threading.Lock()
+
+
+def _keep_pace(host: str) -> None:
+    """Wait until a second has gone by since the last question to `host`."""
+    with _pacing:
+        turn = max(time.monotonic(), _paced.get(host, 0.0))
+        _paced[host] = turn + PACE_S
+    time.sleep(max(0.0, turn - time.monotonic()))
 
 
 def user_agent() -> str:
@@ -118,7 +138,10 @@ def user_agent() -> str:
 
 def _allowed(base: str, path: str) -> str:
     """The address, if it is at one of the services of the settings and cannot be overheard."""
-    allowed = {urlsplit(known).netloc for known in (settings.NWS_URL, settings.METNO_URL)}
+    known = [settings.NWS_URL, settings.METNO_URL]
+    if settings.OPEN_METEO_KEY:
+        known += [settings.OPEN_METEO_URL, settings.OPEN_METEO_ENSEMBLE_URL]
+    allowed = {urlsplit(address).netloc for address in known}
     parts = urlsplit(base)
     if parts.netloc not in allowed or parts.username or not path.startswith("/"):
         raise Trouble(f"{parts.netloc} is not a forecast service of the settings.")
@@ -158,7 +181,8 @@ def _once(url: str, *, headers: dict[str, str], ends: float) -> Answer:
     except (requests.RequestException, HTTPError, OSError) as trouble:
         said = "is too slow" if adapter.late else "cannot be reached"
         name = type(trouble).__name__
-        raise Unreachable(f"The forecast service {said} ({name}).") from trouble
+        # Without its cause, whose message holds the whole address and with it a key.
+        raise Unreachable(f"The forecast service {said} ({name}).") from None
     finally:
         watch.cancel()
 
@@ -265,14 +289,19 @@ def retry_after_s(text: str) -> float:
 
 
 def _problem(response: requests.Response) -> str:
-    """The last word of the problem type in an error's body, as "InvalidPoint", if any."""
+    """What an error's body names as the matter: "InvalidPoint", or a reason in words; else ""."""
     if "json" not in response.headers.get("Content-Type", ""):
         return ""
     try:
-        kind = decode(_body(response)).get("type")
+        document = decode(_body(response))
     except (BadAnswer, Trouble):
         return ""
-    return str(kind).replace(":", "/").rpartition("/")[2][:60] if kind else ""
+    kind, reason = document.get("type"), document.get("reason")
+    if kind:
+        return str(kind).replace(":", "/").rpartition("/")[2][:60]
+    # Open-Meteo says in words what the matter is; an address in them may hold a key.
+    words = str(reason or "")
+    return "" if "key=" in words.lower() else words[:80]
 
 
 def _body(response: requests.Response) -> bytes:

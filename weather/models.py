@@ -89,6 +89,10 @@ class Place(models.Model):
 class ForecastQuerySet(models.QuerySet["Forecast"]):
     """Finding the forecast that counts."""
 
+    def counting(self) -> Self:
+        """Without the second opinions, which are kept for comparison only."""
+        return self.filter(second=False)
+
     def newest_first(self) -> Self:
         """By issue time, not by fetch time: a cache may hand out an old one late."""
         return self.order_by("-issued_at", "-fetched_at", "-pk")
@@ -105,6 +109,8 @@ class Forecast(models.Model):
     count = models.PositiveSmallIntegerField()
     layers = models.JSONField()
     notes = models.JSONField(default=list, blank=True)
+    # Asked for comparison only: it never counts as what is known of the place.
+    second = models.BooleanField(default=False)
 
     objects = ForecastQuerySet.as_manager()
 

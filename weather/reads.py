@@ -8,11 +8,24 @@ from weather.rules.hours import HOUR, Hours, floor_hour
 
 # Beyond this a neighbour's weather says nothing about the place; common practice.
 NEIGHBOUR_KM = 60.0
+# A second opinion older than this says less about its service than about its age.
+COMPARABLE = timedelta(hours=12)
 
 
 def latest_forecast(place: Place, *, now: datetime) -> Forecast | None:
     """The forecast issued last of those fetched by `now`, whatever its age."""
-    return place.forecasts.filter(fetched_at__lte=now).newest_first().first()
+    return place.forecasts.counting().filter(fetched_at__lte=now).newest_first().first()
+
+
+def second_forecast(place: Place, *, now: datetime) -> Forecast | None:
+    """The newest forecast of another service than the one that counts, if it is not old."""
+    first = latest_forecast(place, now=now)
+    if first is None:
+        return None
+    house = first.source.partition("_hourly")[0]
+    others = place.forecasts.exclude(source__startswith=house)
+    recent = others.filter(fetched_at__lte=now, issued_at__gte=now - COMPARABLE)
+    return recent.newest_first().first()
 
 
 def hours_at(place: Place, *, now: datetime, past_days: int = 14, ahead_days: int = 10) -> Hours:
@@ -57,7 +70,7 @@ def forecast_age_h(forecast: Forecast, *, now: datetime) -> float:
 def nearest_with_forecast(place: Place) -> tuple[Place, float] | None:
     """The nearest other place that holds a forecast, with the distance in km, or nothing."""
     here = (place.latitude, place.longitude)
-    others = Place.objects.filter(forecasts__isnull=False).exclude(pk=place.pk).distinct()
+    others = Place.objects.filter(forecasts__second=False).exclude(pk=place.pk).distinct()
     best: tuple[Place, float] | None = None
     for other in others:
         away_km = distance_km(here, (other.latitude, other.longitude))

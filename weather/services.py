@@ -4,59 +4,40 @@ No transaction is open while a service is asked. A refresh that dies leaves a le
 lapses; one that runs twice stores once.
 """
 
-import logging
-import time
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from enum import StrEnum
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.db import transaction
 from django.db.models import OuterRef, Q, Subquery
 
-from weather import past, places, standing
-from weather.answers import BadAnswer
-from weather.http import NoContact, Trouble
-from weather.models import Forecast, Place, layers_of
-from weather.providers import SERVICES, Service, nws_stations, replay
-from weather.providers.contract import Memory, NotHere, Said, Spot
-from weather.providers.nws import RESOLVE_EVERY
-from weather.reads import latest_forecast
-from weather.rules.hours import Hours
+from weather import past, places
+from weather.asking import Outcome, RefreshResult, ask_in_turn, ask_second, keep, observe
+from weather.models import Forecast, Place
+from weather.providers import replay
 
-log = logging.getLogger(__name__)
+__all__ = [
+    "Outcome",
+    "RefreshResult",
+    "Wanted",
+    "keep",
+    "place_for",
+    "prune",
+    "refresh",
+    "refresh_due",
+    "turn_weather",
+]
 
 SHARED_KM = 2.5
 SHARED_HEIGHT_M = 50.0
 LEASE = timedelta(minutes=3)
-PAUSE_S = 0.5  # the services ask for a quiet pace, and nobody waits for this loop
 AFTER_FAILURE = timedelta(minutes=10)
 FORECASTS_KEPT = timedelta(days=14)
-OLD = timedelta(hours=12)  # from here on the next service is asked as well
-OBSERVE_EVERY = timedelta(hours=3)
+COMPARED = timedelta(days=3)  # work so near is worth a second service's opinion
 SOON, SOON_EVERY = timedelta(hours=48), timedelta(hours=1)
 LATER, LATER_EVERY = timedelta(days=10), timedelta(hours=6)
-
-
-class Outcome(StrEnum):
-    """What a refresh came to."""
-
-    STORED = "stored"
-    UNCHANGED = "unchanged"
-    BUSY = "busy"
-    FAILED = "failed"
-
-
-@dataclass(frozen=True)
-class RefreshResult:
-    """What a refresh came to, for whom, from which service, and what went wrong on the way."""
-
-    place_id: int
-    outcome: Outcome
-    source: str = ""
-    reasons: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -74,6 +55,10 @@ class Wanted:
         if ahead <= SOON:
             return SOON_EVERY
         return LATER_EVERY if ahead <= LATER else None
+
+    def compared(self, *, now: datetime) -> bool:
+        """Whether a second service is asked for its opinion as well."""
+        return self.soonest_work is not None and self.soonest_work - now <= COMPARED
 
 
 def place_for(
@@ -124,16 +109,13 @@ def refresh_due(*, now: datetime, wanted: Iterable[Wanted], limit: int = 50) -> 
 
     Safe to run twice at once: each place is leased.
     """
+    wanted = list(wanted)
     pressing = _most_pressing(wanted, now=now)
+    compared = {one.place_id for one in wanted if one.compared(now=now)}
     rows = Place.objects.in_bulk(pressing)
     due = [pk for pk, every in pressing.items() if pk in rows and _due(rows[pk], every, now=now)]
     due.sort(key=lambda pk: (pressing[pk], rows[pk].checked_at is not None, rows[pk].checked_at))
-    results: list[RefreshResult] = []
-    for pk in due[:limit]:
-        if results and settings.FORECASTS == "live":
-            time.sleep(PAUSE_S)
-        results.append(refresh(rows[pk], now=now))
-    return results
+    return [refresh(rows[pk], now=now, compare=pk in compared) for pk in due[:limit]]
 
 
 def _most_pressing(wanted: Iterable[Wanted], *, now: datetime) -> dict[int, timedelta]:
@@ -154,8 +136,11 @@ def _due(place: Place, every: timedelta, *, now: datetime) -> bool:
     return place.checked_at is None or now - place.checked_at >= every + spread
 
 
-def refresh(place: Place, *, now: datetime) -> RefreshResult:
-    """Ask the services about one place and store what is new. No transaction may be open."""
+def refresh(place: Place, *, now: datetime, compare: bool = False) -> RefreshResult:
+    """Ask the services about one place and store what is new. No transaction may be open.
+
+    With `compare` the next service is asked too, and its opinion kept beside the first.
+    """
     lease = now + LEASE
     free = Q(leased_until__isnull=True) | Q(leased_until__lte=now)
     if not Place.objects.filter(free, pk=place.pk).update(leased_until=lease):
@@ -166,9 +151,11 @@ def refresh(place: Place, *, now: datetime) -> RefreshResult:
         if settings.FORECASTS == "replay":
             result = _play(place, now=now)
         else:
-            result = _ask_in_turn(place, now=now)
+            result = ask_in_turn(place, now=now)
             if result.outcome is Outcome.STORED:
-                _observe(place, now=now)
+                observe(place, now=now)
+            if compare:
+                ask_second(place, now=now)
     finally:
         good = result.outcome is not Outcome.FAILED
         changed = {"checked_at": now} if good else {}
@@ -178,118 +165,6 @@ def refresh(place: Place, *, now: datetime) -> RefreshResult:
             **changed,
         )
     return result
-
-
-def _ask_in_turn(place: Place, *, now: datetime) -> RefreshResult:
-    """The services one after another until one gives a forecast that is not old."""
-    reasons: list[str] = []
-    best: RefreshResult | None = None
-    for service in SERVICES:
-        result = _ask_one(service, place, now=now)
-        reasons += result.reasons
-        if result.outcome is Outcome.FAILED:
-            continue
-        if best is None or result.outcome is Outcome.STORED:
-            best = result
-        newest = latest_forecast(place, now=now)
-        if newest is not None and now - newest.issued_at <= OLD:
-            break
-        reasons.append(f"{service.name}: its newest forecast is more than 12 hours old")
-    outcome = best.outcome if best else Outcome.FAILED
-    return RefreshResult(place.pk, outcome, best.source if best else "", tuple(reasons))
-
-
-def _ask_one(service: Service, place: Place, *, now: datetime) -> RefreshResult:
-    held = place.forecasts.filter(source__startswith=service.name).exists()
-    if held and standing.not_expired(service.name, place, now=now):
-        return RefreshResult(place.pk, Outcome.UNCHANGED, service.name)
-    reason = standing.reason_not_to_ask(service.name, place, now=now)
-    if reason:
-        return RefreshResult(place.pk, Outcome.FAILED, service.name, (reason,))
-    memory = Memory(
-        last_modified=standing.last_modified(service.name, place) if held else "",
-        nws_grid=_known_grid(place, now=now),
-    )
-    spot = Spot(place.latitude, place.longitude, place.elevation_m)
-    try:
-        said = service.ask(spot, memory=memory, now=now)
-    except NotHere as elsewhere:
-        _keep_grid(place, "", now=now)
-        return RefreshResult(place.pk, Outcome.FAILED, service.name, (str(elsewhere),))
-    except NoContact as missing:
-        return RefreshResult(place.pk, Outcome.FAILED, service.name, (str(missing),))
-    except (Trouble, BadAnswer) as trouble:
-        log.warning("%s failed for place %s: %s", service.name, place.pk, trouble)
-        standing.failed(service.name, place, trouble, now=now)
-        reason = f"{service.name}: {trouble}"
-        return RefreshResult(place.pk, Outcome.FAILED, service.name, (reason,))
-    if said.nws_grid is not None and said.nws_grid != memory.nws_grid:
-        _keep_grid(place, said.nws_grid, now=now)
-    kept = keep(place, said.hours, now=now) if said.hours is not None else None
-    standing.answered(service.name, place, said, now=now)
-    outcome = Outcome.STORED if kept else Outcome.UNCHANGED
-    return RefreshResult(place.pk, outcome, service.name, said.warnings)
-
-
-def _observe(place: Place, *, now: datetime) -> None:
-    """Put what a station near by measured over what forecasts said of the last week.
-
-    Without it a new place would have no past, and the estimate of its slabs would be weak.
-    """
-    place.refresh_from_db()
-    name = nws_stations.NAME
-    due = standing.answered_before(name, place, now - OBSERVE_EVERY)
-    if not place.nws_grid or not due or standing.reason_not_to_ask(name, place, now=now):
-        return
-    spot = Spot(place.latitude, place.longitude, place.elevation_m)
-    try:
-        hours = nws_stations.ask(spot, nws_grid=place.nws_grid, now=now)
-    except (Trouble, BadAnswer) as trouble:
-        log.info("no station's hours for place %s: %s", place.pk, trouble)
-        standing.failed(name, place, trouble, now=now)
-        return
-    with transaction.atomic():
-        past.remember(place, hours, now=now)
-    standing.answered(name, place, Said(None), now=now)
-
-
-def _known_grid(place: Place, *, now: datetime) -> str | None:
-    resolved_at = place.nws_resolved_at
-    return place.nws_grid if resolved_at and now - resolved_at < RESOLVE_EVERY else None
-
-
-def _keep_grid(place: Place, grid: str, *, now: datetime) -> None:
-    Place.objects.filter(pk=place.pk).update(nws_grid=grid, nws_resolved_at=now)
-
-
-@transaction.atomic
-def keep(place: Place, hours: Hours, *, now: datetime) -> Forecast | None:
-    """Store a forecast that is newer than what its service said before; None when it is not.
-
-    Hours that have gone by, of the forecast before and of this one, stay as the past.
-    """
-    if hours.issued_at is None:
-        raise ValueError("a forecast without an issue time has no age")
-    mine = place.forecasts.filter(source=hours.source, issued_at__gte=hours.issued_at)
-    if mine.exists():
-        return None
-    before = latest_forecast(place, now=now)
-    for earlier in (before.hours() if before else None, hours):
-        if earlier is not None:
-            past.remember(place, earlier, now=now)
-    forecast, created = Forecast.objects.get_or_create(
-        place=place,
-        source=hours.source,
-        issued_at=hours.issued_at,
-        defaults={
-            "fetched_at": now,
-            "start": hours.start,
-            "count": len(hours),
-            "layers": layers_of(hours),
-            "notes": list(hours.notes),
-        },
-    )
-    return forecast if created else None
 
 
 def _play(place: Place, *, now: datetime) -> RefreshResult:

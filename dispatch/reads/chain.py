@@ -177,7 +177,7 @@ def thresholds_of(branch: Branch) -> Thresholds:
 
 def _place(place: Place) -> tuple[Place, str]:
     """The place itself, or the nearest one with a forecast and a sentence that says so."""
-    if place.forecasts.exists():
+    if place.forecasts.counting().exists():
         return place, ""
     near = weather.nearest_with_forecast(place)
     if near is None:

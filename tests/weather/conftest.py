@@ -133,6 +133,7 @@ def nws(start_service, settings, monkeypatch) -> FakeService:
     settings.FORECAST_CONTACT = "ops@floors.example"
     settings.NWS_URL = service.url
     monkeypatch.setattr(http.random, "uniform", lambda _low, _high: 0.01)
+    monkeypatch.setattr(http, "PACE_S", 0.0)
     return service
 
 
@@ -141,4 +142,14 @@ def metno(start_service, settings) -> FakeService:
     """MET Norway; the settings ask it."""
     service = start_service()
     settings.METNO_URL = service.url
+    return service
+
+
+@pytest.fixture
+def open_meteo(start_service, settings) -> FakeService:
+    """Open-Meteo with a key, forecast and ensemble on one host; the settings ask it."""
+    service = start_service()
+    settings.OPEN_METEO_KEY = "key-of-this-test"
+    settings.OPEN_METEO_URL = service.url
+    settings.OPEN_METEO_ENSEMBLE_URL = service.url
     return service

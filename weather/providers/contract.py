@@ -1,5 +1,6 @@
 """What every forecast service is asked and gives, whatever its own format looks like."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
@@ -43,3 +44,5 @@ class Said:
     expires_at: datetime | None = None
     nws_grid: str | None = None
     warnings: tuple[str, ...] = field(default=())
+    # Layers that only one service has, by name, one value for each of the hours.
+    extra: Mapping[str, Sequence[float | None]] = field(default_factory=dict)

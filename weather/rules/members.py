@@ -1,0 +1,56 @@
+"""Chances counted from the members of an ensemble: in how many of them does it rain?
+
+A member is one whole story of the days ahead, so "does it rain at some time in these six
+hours" is asked of each member and the answers are counted. Nothing is multiplied over hours,
+and the event is the one the other services write their chance for.
+"""
+
+from dataclasses import replace
+from datetime import datetime
+
+import numpy as np
+from numpy.typing import NDArray
+
+from weather.rules.hours import HOUR, Hours, Series
+
+Members = NDArray[np.float64]  # one row a member, one column an hour, rain in mm
+
+# 0.01 inch, the US service's event (National Weather Service glossary, "PoP").
+WET_MM = 0.254
+PERIOD_H = 6
+# A share of fewer stories than this is too coarse to be called a chance; common practice.
+FEWEST_MEMBERS = 10
+
+
+def wet_share_pct(members_mm: Members, first: int, last: int) -> float:
+    """Share (%) of the members with at least 0.254 mm between two positions; NaN if too few.
+
+    A member that is silent in one of the hours does not count, neither as wet nor as dry.
+    """
+    told = members_mm[:, max(0, first) : max(0, last)]
+    whole = told[~np.isnan(told).any(axis=1)] if told.shape[1] else told[:0]
+    if len(whole) < FEWEST_MEMBERS:
+        return float("nan")
+    return float(100 * np.mean(whole.sum(axis=1) >= WET_MM - 1e-9))
+
+
+def member_chances(members_mm: Members, *, start: datetime) -> tuple[Series, Series]:
+    """Chance (%) by the hour, and the period (h) it holds for: six hours of UTC, less at an end."""
+    count = members_mm.shape[1]
+    chances, windows = np.full(count, np.nan), np.ones(count)
+    first = 0
+    while first < count:
+        last = min(count, first + PERIOD_H - (start + first * HOUR).hour % PERIOD_H)
+        chances[first:last] = round(wet_share_pct(members_mm, first, last), 1)
+        windows[first:last] = last - first
+        first = last
+    return chances, windows
+
+
+def with_members(hours: Hours, members_mm: Members, *, start: datetime) -> Hours:
+    """`hours` with the chances counted from members that begin at `start`, where they tell."""
+    chances, windows = member_chances(members_mm, start=start)
+    told = Hours.unknown(start=start, count=members_mm.shape[1])
+    told = replace(told, rain_chance_pct=chances, chance_window_h=windows)
+    note = f"rain chance counted from {len(members_mm)} members of an ensemble"
+    return replace(hours.over(told), notes=(*hours.notes, note))

@@ -3,13 +3,16 @@
 from django.contrib.auth.views import LogoutView
 from django.urls import path
 
-from dispatch.views import bookings, intake, mails, office, phone
+from dispatch.views import bookings, crew_links, intake, mails, office, phone
 
 urlpatterns = [
     path("", office.week, name="week"),
     path("needs/", office.needs, name="needs"),
     path("needs/<int:pk>/told/", office.told, name="told"),
     path("crews/", office.crews, name="crews"),
+    path("crews/<int:pk>/links/", crew_links.make, name="link-make"),
+    path("links/<int:pk>/replace/", crew_links.replace, name="link-replace"),
+    path("links/<int:pk>/stop/", crew_links.stop, name="link-stop"),
     path("branch/", office.choose_branch, name="choose-branch"),
     path("floors/", intake.waiting, name="waiting"),
     path("floors/new/", intake.take_in, name="take-in"),

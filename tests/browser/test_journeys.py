@@ -146,7 +146,7 @@ def take_in(hand: Hand) -> None:
     hand.link("Book a floor")
     for label, text in TYPED.items():
         hand.type(label, text)
-    hand.choose("How it lies", "Closed garage")
+    hand.choose("Where it is", "Closed garage")
     hand.choose("Coating system", "One-day flake")
     hand.button("Take in and see the best days")
 

@@ -69,7 +69,7 @@ class OrderForm(forms.Form):
         initial=DayWish.ANY.value,
         widget=forms.RadioSelect(choices=DayWish.choices),
     )
-    wished_day = Typed(label="Wished day", empty=None, widget=picker("date"))
+    wished_day = Typed(label="Preferred day", empty=None, widget=picker("date"))
     impossible_days = Typed(label="Days that do not work", empty=())
     car_needed_by = Typed(
         label="Car needed back by",
@@ -124,7 +124,7 @@ class FloorForm(forms.Form):
 
     name = Typed(label="What it is called", help_text="Such as Garage.")
     exposure = Typed(
-        label="How it lies",
+        label="Where it is",
         needed=True,
         widget=forms.Select(choices=[("", "Choose"), *EXPOSURES]),
     )
@@ -135,7 +135,7 @@ class FloorForm(forms.Form):
         widget=forms.Select(choices=CONDITIONS),
     )
     steps = count_box(label="Steps")
-    spalls = count_box(label="Pits to fill")
+    spalls = count_box(label="Pits and spalls to fill")
     poured_on = Typed(
         label="Concrete poured on",
         empty=None,

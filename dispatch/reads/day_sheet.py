@@ -1,5 +1,6 @@
 """The day sheet: what a crew needs on site, from what is stored; nothing here is computed late."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 from typing import Any
@@ -188,7 +189,6 @@ def _stage(stage: dict[str, Any], stint: Stint) -> StageLine:
 
 def _weather(verdict: StoredVerdict | None, stint: Stint, *, now: datetime) -> Weather:
     zone = stint.booking.job.site.tz
-    always = (PREPARE_ONLY, STOP)
     if verdict is None:
         return Weather(
             level=Level.UNKNOWN.value,
@@ -198,7 +198,7 @@ def _weather(verdict: StoredVerdict | None, stint: Stint, *, now: datetime) -> W
             about_it=NO_POUR,
             forecast="No forecast.",
             checks=(),
-            ways_out=always,
+            ways_out=_ways_out(()),
         )
     pour, about = _last_safe_pour(verdict, stint)
     return Weather(
@@ -209,14 +209,14 @@ def _weather(verdict: StoredVerdict | None, stint: Stint, *, now: datetime) -> W
         about_it=about,
         forecast=_forecast_age(verdict, zone=zone, now=now),
         checks=tuple(verdict.checks),
-        ways_out=tuple(dict.fromkeys((*verdict.ways_out, *always))),
+        ways_out=_ways_out(verdict.ways_out),
     )
 
 
 def _last_safe_pour(verdict: StoredVerdict, stint: Stint) -> tuple[str, str]:
     """The moment and what binds it. A verdict without one means three different things."""
     if verdict.last_safe_pour is not None:
-        because = f"because of {verdict.binds}" if verdict.binds else ""
+        because = f"Limit: {verdict.binds}" if verdict.binds else ""
         return _same_day(verdict.last_safe_pour, stint), because
     planned = f" ({_same_day(stint.pour_at, stint)})" if stint.pour_at else ""
     if verdict.level == Level.GO:
@@ -227,6 +227,12 @@ def _last_safe_pour(verdict: StoredVerdict, stint: Stint) -> tuple[str, str]:
             f"Keep to the planned pour{planned}; ring the office before going later.",
         )
     return "None", NO_POUR
+
+
+def _ways_out(found: Sequence[str]) -> tuple[str, ...]:
+    """The verdict's ways out and the two that are always open, each once."""
+    said = any(way.startswith(PREPARE_ONLY.removesuffix(".")) for way in found)
+    return (*found, *(() if said else (PREPARE_ONLY,)), STOP)
 
 
 def _same_day(moment: datetime, stint: Stint) -> str:

@@ -34,6 +34,14 @@ STAGE_WORDS = {
     "top": "top coat",
     "pack": "watch and pack",
 }
+DEEDS = {
+    "book": "booked",
+    "move": "moved",
+    "confirm": "confirmed the day",
+    "call off": "called off",
+    "customer cannot": "said that this day does not work",
+    "drive-on later": "drive-on is later",
+}
 Number = float | int | Decimal | None
 
 
@@ -71,6 +79,12 @@ def in_units(
         return said(convert(known), unit, places=places)
     unit, places = metric
     return said(known, unit, places=places)
+
+
+@register.filter
+def deed(action: str) -> str:
+    """What somebody did, as a sentence goes on after their name: booked, moved."""
+    return DEEDS.get(action, action)
 
 
 @register.filter

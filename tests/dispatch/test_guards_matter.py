@@ -65,7 +65,8 @@ class Guard:
 ASK_FIRST = """\
 def book(**given: Any) -> Booking:
     ask, by = given["ask"], given["by"]
-    answered = idempotency.answered(by=by, key=ask.key, what=("book", given["job_id"], ask))
+    what = given.get("asked") or ("book", given["job_id"], ask)
+    answered = idempotency.answered(by=by, key=ask.key, what=what)
     if answered is not None:
         return Booking.objects.get(pk=answered)
     return _book(**given)
@@ -74,7 +75,7 @@ def book(**given: Any) -> Booking:
 @run_write
 def _book(
 """
-ASK = '    answered = idempotency.answered(by=by, key=ask.key, what=("book", job_id, ask))\n'
+ASK = "    answered = idempotency.answered(by=by, key=ask.key, what=what)\n"
 LOCK = (
     "    if connection.features.has_select_for_update:\n        wanted = wanted.select_for_update("
 )
@@ -212,14 +213,14 @@ GUARDS = {
     ),
     "a repeat is asked about in the transaction": Guard(
         (
-            Edit(BOOKINGS, "@run_write\ndef book(\n", ASK_FIRST),
             Edit(BOOKINGS, ASK, "    answered = None\n"),
+            Edit(BOOKINGS, "@run_write\ndef book(\n", ASK_FIRST),
         ),
         (REPEATS,),
     ),
     "a repeat is asked about behind the lock": Guard(
         (
-            Edit(BOOKINGS, "    job = _job(branch, job_id)\n    # Asked", "    # Asked"),
+            Edit(BOOKINGS, "    job = _job(branch, job_id)\n    what =", "    what ="),
             Edit(
                 BOOKINGS,
                 "    if job.version != version:\n",

@@ -64,6 +64,8 @@ class Place(models.Model):
         max_length=40, blank=True, help_text="Which invented weather a demo plays here"
     )
     replay_first_day = models.DateField(null=True, blank=True)
+    # Days up to here are counted in the place's `MonthRecord`s.
+    tallied_until = models.DateField(null=True, blank=True)
     # The last time a service said anything usable, even "nothing new".
     checked_at = models.DateTimeField(null=True, blank=True)
     # Who refreshes this place holds it until then; a dead worker's lease lapses.
@@ -168,6 +170,35 @@ class PastDay(models.Model):
     def hours(self) -> Hours:
         """The 24 hours of the day."""
         return hours_of(self.layers, start=self.start, count=24, source="past")
+
+
+class MonthRecord(models.Model):
+    """How many days, half days, quarter days and hours of a month were known here, and wet.
+
+    All Januaries together: the place's own climate, as far as it has been watched.
+    """
+
+    place = models.ForeignKey(Place, on_delete=models.CASCADE, related_name="month_records")
+    month = models.PositiveSmallIntegerField()
+    days = models.PositiveIntegerField(default=0)
+    wet_days = models.PositiveIntegerField(default=0)
+    halves = models.PositiveIntegerField(default=0)
+    wet_halves = models.PositiveIntegerField(default=0)
+    quarters = models.PositiveIntegerField(default=0)
+    wet_quarters = models.PositiveIntegerField(default=0)
+    hours = models.PositiveIntegerField(default=0)
+    wet_hours = models.PositiveIntegerField(default=0)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["place", "month"], name="month_record_once"),
+            models.CheckConstraint(
+                condition=Q(month__gte=1, month__lte=12), name="month_of_the_year"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.place}, month {self.month}: {self.wet_days} wet of {self.days} days"
 
 
 def day_start(day: date) -> datetime:

@@ -13,7 +13,7 @@ from django.conf import settings
 from django.db import transaction
 from django.db.models import OuterRef, Q, Subquery
 
-from weather import past, places
+from weather import past, places, seasons
 from weather.asking import Outcome, RefreshResult, ask_in_turn, ask_second, keep, observe
 from weather.models import Forecast, Place
 from weather.providers import replay
@@ -204,9 +204,17 @@ def turn_weather(place: Place, *, script: str, now: datetime) -> Forecast | None
 def prune(*, now: datetime, used: Iterable[int] = ()) -> int:
     """Delete what nobody asks for any more; return how many forecasts and days went.
 
+    What the days say of their season is counted before they go.
+
     Forecasts live 14 days; the newest of each place and those of the ids `used` stay.
     """
-    newest = Forecast.objects.filter(place=OuterRef("place")).newest_first().values("pk")[:1]
+    for place in Place.objects.filter(past_days__isnull=False).distinct():
+        seasons.tally(place, now=now)
+    newest = (
+        Forecast.objects.filter(second=False, place=OuterRef("place"))
+        .newest_first()
+        .values("pk")[:1]
+    )
     old = Forecast.objects.filter(fetched_at__lt=now - FORECASTS_KEPT)
     deleted, _ = old.exclude(pk__in=set(used)).exclude(pk=Subquery(newest)).delete()
     return deleted + past.prune(now=now)

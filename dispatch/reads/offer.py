@@ -29,6 +29,8 @@ class Offer:
     travel: tuple[tuple[int, int], ...]  # minutes before and after each visit
     parts: tuple[CostPart, ...]
     beyond: bool
+    second: str = ""  # what another service says differently
+    season: str = ""  # what the month is usually like, where no forecast reaches
 
     @property
     def cost(self) -> float:

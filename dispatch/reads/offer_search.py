@@ -8,10 +8,12 @@ from functools import cached_property
 from dispatch.models import Crew, CrewMembership, Machine, Stint
 from dispatch.reads.chain import beyond_forecast, lay, setting_for, verdict_on
 from dispatch.reads.offer import Offer, RefusedDay
+from dispatch.reads.second_opinion import SecondOpinion
 from dispatch.reads.staffing import Staffing, staffing
 from dispatch.rules.costs import CostPart, Costs, cost_parts
 from dispatch.rules.findings import Level
 from dispatch.rules.firmness import firmest
+from dispatch.rules.season import season_sentence
 from dispatch.rules.travel import Point, travel_min
 from dispatch.rules.verdicts import Verdict
 from jobs.models import DayWish, Job
@@ -19,6 +21,8 @@ from jobs.rules.clock import round_up_quarter, say_day, say_moment, say_time
 from jobs.rules.plan import Plan, StageKind
 from jobs.rules.refusals import CannotPlan, NeedsTwo
 from weather.rules.hours import HOUR
+from weather.rules.seasonal import SeasonalOdds
+from weather.seasons import seasonal_odds
 
 AHEAD_DAYS = 21
 LATEST_SECOND_DAY = 3
@@ -43,6 +47,8 @@ class Search:
         self.today = self.branch.today(now)
         self.stands = self._stands(moving)
         self.setting = setting_for(job, now=now)
+        self.second = SecondOpinion(self.setting)
+        self._odds: dict[int, SeasonalOdds] = {}
         self.costs = replace(Costs(), **self.branch.costs)
         self.site: Point = (job.site.latitude, job.site.longitude)
         depot = self.branch.depot_place
@@ -141,6 +147,8 @@ class Search:
         verdict: Verdict,
         travel: tuple[tuple[int, int], ...],
     ) -> Offer:
+        beyond = beyond_forecast(self.setting, plan)
+        odds = self._season(plan) if beyond else None
         level = firmest(
             exposures=self.job.exposures(),
             fixed=self.job.day_wish == DayWish.FIXED,
@@ -157,12 +165,30 @@ class Search:
             verdict=verdict,
             level=level,
             travel=travel,
-            parts=self._cost(day, plan, verdict, travel),
-            beyond=beyond_forecast(self.setting, plan),
+            parts=self._cost(day, plan, verdict, travel, odds.day if odds else 0.0),
+            beyond=beyond,
+            second=self.second.on(plan),
+            season=season_sentence(odds) if odds else "",
         )
 
+    def _season(self, plan: Plan) -> SeasonalOdds | None:
+        """What the month of the pour is usually like; nothing for floors under a roof and walls."""
+        if all(exposure.enclosed for exposure in self.job.exposures()):
+            return None
+        month = plan.pour.astimezone(self.setting.zone).month
+        if month not in self._odds:
+            self._odds[month] = seasonal_odds(
+                self.job.site.place, month, wet_day_pct=self.branch.wet_months
+            )
+        return self._odds[month]
+
     def _cost(
-        self, day: date, plan: Plan, verdict: Verdict, travel: tuple[tuple[int, int], ...]
+        self,
+        day: date,
+        plan: Plan,
+        verdict: Verdict,
+        travel: tuple[tuple[int, int], ...],
+        wet_share: float,
     ) -> tuple[CostPart, ...]:
         lead = (day - self.today).days
         enclosed = all(exposure.enclosed for exposure in self.job.exposures())
@@ -176,6 +202,7 @@ class Search:
             takes_dry_day=enclosed and verdict.level is Level.GO and self._dry(day),
             misses_wish=self.job.day_wish == DayWish.PREFERS and day != self.job.wished_day,
             visits=len(plan.visits),
+            wet_share=wet_share,
         )
 
     def _arrivals(self, crew: Crew, day: date) -> Iterator[tuple[datetime, int]]:

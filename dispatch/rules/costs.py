@@ -18,6 +18,7 @@ class Costs:
     enclosed_on_dry_day: float = 40.0
     wish_missed: float = 60.0
     second_visit: float = 150.0
+    wet_season: float = 150.0
 
 
 @dataclass(frozen=True)
@@ -39,8 +40,12 @@ def cost_parts(
     takes_dry_day: bool,
     misses_wish: bool,
     visits: int,
+    wet_share: float = 0.0,
 ) -> tuple[CostPart, ...]:
-    """The parts of an offer's cost that are above zero, dearest first."""
+    """The parts of an offer's cost that are above zero, dearest first.
+
+    `wet_share` is the season's share of wet days, for an open floor beyond the forecast.
+    """
     weather = {
         Level.GO: 0.0,
         Level.CARE: costs.care,
@@ -55,6 +60,7 @@ def cost_parts(
             costs.enclosed_on_dry_day * takes_dry_day, "a dry day that an open floor could use"
         ),
         CostPart(costs.second_visit * (visits - 1), "the crew comes twice"),
+        CostPart(costs.wet_season * wet_share, "what the season usually brings"),
         CostPart(costs.wish_missed * misses_wish, "not the day the customer prefers"),
     )
     return tuple(sorted((p for p in parts if p.amount > 0), key=lambda part: -part.amount))

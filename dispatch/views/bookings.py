@@ -12,6 +12,7 @@ from dispatch.models import Booking, Link, LinkPurpose, StintState
 from dispatch.reads.booking_day import day_picture, stints_of
 from dispatch.reads.chain import setting_for
 from dispatch.reads.offers import Offers, best_days, offer_for, who_has
+from dispatch.reads.second_opinion import SecondOpinion
 from dispatch.rules.pictures import day_summary
 from dispatch.services import bookings, links
 from dispatch.services.verdicts import judge_booking, replan
@@ -75,7 +76,7 @@ def booking(request: OfficeRequest, pk: int) -> HttpResponse:
     found = _booking(request, pk)
     stints = stints_of(found.pk)
     verdict = stints[0].verdicts.filter(latest=True).first() if stints else None
-    pictures, plan = [], None
+    pictures, plan, second = [], None, ""
     if stints and stints[0].state == StintState.PLANNED:
         setting = setting_for(found.job, now=now)
         try:
@@ -83,6 +84,7 @@ def booking(request: OfficeRequest, pk: int) -> HttpResponse:
         except CannotPlan:
             plan = None
         if plan is not None:
+            second = SecondOpinion(setting).on(plan)
             for number in range(len(plan.visits)):
                 picture = day_picture(
                     setting,
@@ -99,6 +101,7 @@ def booking(request: OfficeRequest, pk: int) -> HttpResponse:
         "stints": stints,
         "verdict": verdict,
         "pictures": pictures,
+        "second": second,
         "customer_url": links.address(link) if link and request.role in DESK else "",
         "events": AuditEvent.objects.of_branch(request.branch)
         .filter(subject="booking", subject_id=found.pk)

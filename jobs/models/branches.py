@@ -68,6 +68,8 @@ class Branch(models.Model):
     rates = models.JSONField(default=dict, blank=True)
     thresholds = models.JSONField(default=dict, blank=True)
     costs = models.JSONField(default=dict, blank=True)
+    # Wet days in a hundred by month ("12": 35), for days that no forecast reaches.
+    wet_months = models.JSONField(default=dict, blank=True)
     garage_offset_c = models.FloatField(default=7.0)
     # Rises with every write to the branch's calendar, so that prepared answers know their age.
     calendar_version = models.PositiveBigIntegerField(default=0)

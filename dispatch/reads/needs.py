@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from django.db.models import Prefetch
 from django.utils import timezone
 
 from dispatch.models import (
@@ -17,7 +18,7 @@ from dispatch.models import (
     StoredVerdict,
 )
 from dispatch.rules.findings import Level
-from dispatch.rules.firmness import firmest
+from dispatch.rules.firmness import Firmness, firmest
 from jobs.models import AuditEvent, Branch, DayWish
 from jobs.rules.clock import say_moment, say_span
 
@@ -139,31 +140,26 @@ def _receipts(branch: Branch, now: datetime) -> list[Need]:
 
 def _wishes(branch: Branch, now: datetime) -> list[Need]:
     """Customers who said that their day no longer works, since the booking last changed."""
-    said = AuditEvent.objects.filter(
-        branch=branch, subject="booking", action="customer cannot", at__gt=now - timedelta(days=30)
+    recent = AuditEvent.objects.filter(
+        branch=branch, subject="booking", at__gt=now - timedelta(days=30)
     )
-    needs = []
-    for event in said:
-        booking = Booking.objects.of_branch(branch).open().filter(pk=event.subject_id).first()
-        changed = AuditEvent.objects.filter(
-            subject="booking", subject_id=event.subject_id, at__gt=event.at
-        ).exclude(action="customer cannot")
-        if booking is None or changed.exists():
-            continue
-        needs.append(
-            Need(
-                kind="customer",
-                level="care",
-                title=f"{booking.job.customer} cannot on the confirmed day",
-                reason=event.why or "No reason was given.",
-                answer="See other days",
-                answer_url_name="move",
-                answer_pk=booking.pk,
-                when=event.at,
-                telephone=booking.job.customer.telephone,
-            )
+    last = {event.subject_id: event for event in recent.order_by("at", "pk")}
+    said = {pk: event for pk, event in last.items() if event.action == "customer cannot"}
+    standing = Booking.objects.of_branch(branch).open().select_related("job__customer")
+    return [
+        Need(
+            kind="customer",
+            level="care",
+            title=f"{booking.job.customer} cannot on the day",
+            reason=said[booking.pk].why or "No reason was given.",
+            answer="See other days",
+            answer_url_name="move",
+            answer_pk=booking.pk,
+            when=said[booking.pk].at,
+            telephone=booking.job.customer.telephone,
         )
-    return needs
+        for booking in standing.filter(pk__in=said)
+    ]
 
 
 def _confirmable(branch: Branch, now: datetime) -> list[Need]:
@@ -172,39 +168,45 @@ def _confirmable(branch: Branch, now: datetime) -> list[Need]:
         Booking.objects.of_branch(branch)
         .filter(state=BookingState.BOOKED, promise__in=[PromiseLevel.PLANNED, PromiseLevel.RANGE])
         .select_related("job__customer", "job__site")
-        .prefetch_related("job__floors", "stints")
+        .prefetch_related(
+            "job__floors", Prefetch("stints", Stint.objects.open().order_by("number"))
+        )
     )
-    needs = []
-    for booking in planned:
-        stints = [stint for stint in booking.stints.all() if stint.state == "planned"]
-        if not stints or stints[0].start <= now:
-            continue
-        first = stints[0]
-        verdict = first.verdicts.filter(latest=True).first()
-        lead = (first.start.astimezone(branch.tz).date() - branch.today(now)).days
-        level = firmest(
-            exposures=booking.job.exposures(),
-            fixed=booking.job.day_wish == DayWish.FIXED,
-            lead_days=lead,
-            level=Level(verdict.level) if verdict else Level.UNKNOWN,
-        )
-        if level.value != PromiseLevel.CONFIRMED:
-            continue
-        needs.append(
-            Need(
-                kind="confirm",
-                level=verdict.level if verdict else "unknown",
-                title=f"{booking.job.customer}: day can be confirmed",
-                reason=f"Planned for {say_moment(first.start, booking.job.site.tz)}.",
-                answer="Confirm and tell the customer",
-                answer_url_name="confirm",
-                answer_pk=booking.pk,
-                when=first.start,
-                post=True,
-                version=booking.version,
-            )
-        )
-    return needs
+    firsts = [(booking, next(iter(booking.stints.all()), None)) for booking in planned]
+    ahead = [(booking, first) for booking, first in firsts if first and first.start > now]
+    verdicts = StoredVerdict.objects.filter(latest=True, stint__in=[first for _, first in ahead])
+    levels = {verdict.stint_id: Level(verdict.level) for verdict in verdicts}
+    return [
+        _to_confirm(booking, first, levels[first.pk])
+        for booking, first in ahead
+        if first.pk in levels and _firm(branch, booking, first, levels[first.pk], now)
+    ]
+
+
+def _firm(branch: Branch, booking: Booking, first: Stint, level: Level, now: datetime) -> bool:
+    """Whether the day may be confirmed by now."""
+    firmness = firmest(
+        exposures=booking.job.exposures(),
+        fixed=booking.job.day_wish == DayWish.FIXED,
+        lead_days=(first.start.astimezone(branch.tz).date() - branch.today(now)).days,
+        level=level,
+    )
+    return firmness is Firmness.CONFIRMED
+
+
+def _to_confirm(booking: Booking, first: Stint, level: Level) -> Need:
+    return Need(
+        kind="confirm",
+        level=level.value,
+        title=f"{booking.job.customer}: day can be confirmed",
+        reason=f"Planned for {say_moment(first.start, booking.job.site.tz)}.",
+        answer="Confirm and tell the customer",
+        answer_url_name="confirm",
+        answer_pk=booking.pk,
+        when=first.start,
+        post=True,
+        version=booking.version,
+    )
 
 
 def _holds(branch: Branch) -> list[Need]:

@@ -140,6 +140,8 @@ class _Reader:
             for verdict in StoredVerdict.objects.filter(latest=True, stint__in=stints)
         }
         people = self._people()
+        # A floor of several visits has one drive-on, drawn from the last of them.
+        last = {stint.booking_id: stint.pk for stint in stints}
         rows = []
         for crew in (
             Crew.objects.of_branch(self.branch).working().prefetch_related("resource__absences")
@@ -149,7 +151,12 @@ class _Reader:
                 CrewRow(
                     name=crew.name,
                     people=", ".join(people.get(crew.pk, [])) or "nobody",
-                    stints=tuple(self._bar(each, verdicts.get(each.pk)) for each in mine),
+                    stints=tuple(
+                        self._bar(
+                            each, verdicts.get(each.pk), is_last=last[each.booking_id] == each.pk
+                        )
+                        for each in mine
+                    ),
                     off=self._unsold(mine),
                 )
             )
@@ -177,7 +184,7 @@ class _Reader:
                 spans.append(OffSpan(self.h(opens), self.h(closes), "free"))
         return tuple(spans)
 
-    def _bar(self, stint: Stint, verdict: StoredVerdict | None) -> StintBar:
+    def _bar(self, stint: Stint, verdict: StoredVerdict | None, *, is_last: bool) -> StintBar:
         job, booking = stint.booking.job, stint.booking
         zone = job.site.tz
         done = stint.state == "done"
@@ -185,7 +192,7 @@ class _Reader:
         last = verdict.last_safe_pour if verdict and not done else None
         machines = ", ".join(machine.name for machine in stint.machines.all())
         floors = ", ".join(floor.name for floor in job.floors.all())
-        drive_on = booking.drive_on_at
+        drive_on = booking.drive_on_at if is_last else None
         return StintBar(
             href=f"/bookings/{booking.pk}/",
             title=f"{job.customer.name}, {floors}" + (f", {machines}" if machines else ""),

@@ -172,6 +172,8 @@ def rain_words(day: DayColumn, picture: WeekPicture, *, brief: bool = False) -> 
     last = first
     while last + 1 < len(day.rain_chance_pct) and day.rain_chance_pct[last + 1] == top:
         last += 1
+    if not part and last + 1 - first == len(day.rain_chance_pct):
+        return f"{lead}{top:.0f} % all day"
     start = clock(day.clock_at(day.start_h + first), twelve=picture.twelve)
     end = clock(day.clock_at(day.start_h + last + 1), twelve=picture.twelve)
     return f"{lead}{top:.0f} %, {start} to {end}{part}"

@@ -238,7 +238,7 @@ def test_a_list_by_day_holds_every_stint_once():
         [],
     ]
     assert entries[0].summary == (
-        "Rain 10 %, 00:00 to 00:00. Open slab at least 6.0 °C over dew point, at 00:00."
+        "Rain 10 % all day. Open slab at least 6.0 °C over dew point, at 00:00."
     )
 
 

@@ -88,6 +88,16 @@ def deed(action: str) -> str:
 
 
 @register.filter
+def slack(minutes: int) -> str:
+    """Where the last safe pour lies: 1 h 22 min after the planned pour, or before it."""
+    hours, rest = divmod(abs(minutes), 60)
+    length = " ".join(([f"{hours} h"] if hours else []) + ([f"{rest} min"] if rest else []))
+    if not length:
+        return "at the planned pour"
+    return f"{length} {'after' if minutes > 0 else 'before'} the planned pour"
+
+
+@register.filter
 def area(area_m2: Number, whose: object = "us") -> str:
     """An area: 450 sq ft, or 41.8 m²."""
     return in_units(area_m2, whose, us=(units.ft2_from_m2, "sq ft", 0), metric=("m²", 1))

@@ -82,3 +82,21 @@ def test_a_verdict_is_a_mark_and_a_word_and_an_odd_level_is_unknown():
     assert 'data-level="unknown"' in odd
     assert "Unknown" in odd
     assert "<svg" in odd
+
+
+@pytest.mark.parametrize(
+    ("minutes", "words"),
+    [
+        (176, "2 h 56 min after the planned pour"),
+        (60, "1 h after the planned pour"),
+        (0, "at the planned pour"),
+        (-254, "4 h 14 min before the planned pour"),
+    ],
+)
+def test_slack_is_said_from_the_planned_pour(minutes, words):
+    assert slab.slack(minutes) == words
+
+
+def test_a_deed_without_words_of_its_own_is_shown_as_it_was_written():
+    assert slab.deed("book") == "booked"
+    assert slab.deed("left the site") == "left the site"

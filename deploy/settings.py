@@ -176,11 +176,28 @@ REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": ["rest_framework.authentication.SessionAuthentication"],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
-    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_PARSER_CLASSES": ["deploy.api.StrictJSONParser"],
+    "DEFAULT_PAGINATION_CLASS": "deploy.api.Pages",
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "EXCEPTION_HANDLER": "deploy.api.answer_refusal",
 }
-SPECTACULAR_SETTINGS = {"TITLE": "Slabcast", "VERSION": "1", "SERVE_INCLUDE_SCHEMA": False}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Slabcast",
+    "DESCRIPTION": (
+        "Floors, offers, bookings and verdicts of one branch. Moments are in UTC, measures are "
+        "metric; null is what is not known. No answer certifies a slab as dry, safe or cured."
+    ),
+    "VERSION": "1",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "COMPONENT_SPLIT_REQUEST": True,
+    "ENUM_NAME_OVERRIDES": {
+        "FloorState": "jobs.models.JobState",
+        "BookingState": "dispatch.models.BookingState",
+        "StintState": "dispatch.models.StintState",
+        "Promise": "dispatch.models.PromiseLevel",
+        "Level": "dispatch.api.serializers.LEVELS",
+    },
+}
 
 # Mail: to files in the demo, to a real server when a host is given.
 EMAIL_HOST = env.text("MAIL_HOST")

@@ -7,5 +7,6 @@ from deploy.health import healthz
 urlpatterns = [
     path("", include("dispatch.urls")),
     path("", include("dispatch.urls_secret")),
+    path("api/v1/", include("dispatch.api.urls")),
     path("healthz", healthz, name="healthz"),
 ]

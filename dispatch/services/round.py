@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 
 from dispatch.models import Stint
 from dispatch.services import bookings, sending, verdicts
-from jobs.models import Branch
+from jobs.models import Branch, Job
 from weather import services as weather
 from weather.services import Outcome, Wanted
 
@@ -27,11 +27,15 @@ def refresh_forecasts(*, now: datetime) -> int:
 
 
 def wanted(*, now: datetime) -> list[Wanted]:
-    """The places somebody needs weather for: depots always, sites by their soonest work."""
+    """The places somebody needs weather for: depots and waiting floors always, sites by work.
+
+    A floor that waits is fetched too, so that its caller is offered days on its own weather.
+    """
     depots = Branch.objects.values_list("depot_place_id", flat=True)
     ahead = Stint.objects.open().filter(end__gt=now, start__lt=now + timedelta(days=11))
     sites = ahead.values_list("booking__job__site__place_id", "start")
-    return [Wanted(place_id=pk) for pk in depots] + [
+    waiting = Job.objects.waiting().order_by().values_list("site__place_id", flat=True).distinct()
+    return [Wanted(place_id=pk) for pk in {*depots, *waiting}] + [
         Wanted(place_id=pk, soonest_work=start) for pk, start in sites
     ]
 

@@ -3,7 +3,7 @@
 from django.contrib.auth.views import LogoutView
 from django.urls import path
 
-from dispatch.views import bookings, crew_links, intake, mails, office, phone
+from dispatch.views import bookings, crew_links, intake, mails, office, phone, weather
 
 urlpatterns = [
     path("", office.week, name="week"),
@@ -26,6 +26,8 @@ urlpatterns = [
     path("stints/<int:pk>/sheet/", phone.day_sheet, name="day-sheet"),
     path("mail/", mails.mails, name="mails"),
     path("mail/<int:pk>/", mails.mail, name="mail"),
+    path("weather/", weather.services, name="weather-services"),
+    path("weather/months/", weather.wet_months, name="wet-months"),
     path("sign-in/", office.SignIn.as_view(), name="sign-in"),
     path("sign-out/", LogoutView.as_view(), name="sign-out"),
 ]

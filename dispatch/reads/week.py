@@ -8,6 +8,7 @@ from astral import LocationInfo
 from astral.sun import sun
 
 from dispatch.models import Crew, CrewMembership, PromiseLevel, Stint, StoredVerdict
+from dispatch.reads.forecast_age import forecast_age
 from dispatch.rules.findings import Level
 from dispatch.rules.pictures import CrewRow, DayColumn, OffSpan, StageBar, StintBar, WeekPicture
 from jobs.models import Branch, Holiday
@@ -45,7 +46,6 @@ def week_of(branch: Branch, *, day: date, now: datetime) -> Week:
     monday = day - timedelta(days=day.weekday())
     start = branch.at(monday, time(0))
     place = branch.depot_place
-    forecast = weather.latest_forecast(place, now=now)
     hours = weather.hours_at(place, now=now, past_days=15, ahead_days=11)
     reader = _Reader(branch=branch, monday=monday, start=start, now=now)
     picture = WeekPicture(
@@ -56,10 +56,7 @@ def week_of(branch: Branch, *, day: date, now: datetime) -> Week:
         fahrenheit=branch.units == Units.US,
         twelve=branch.units == Units.US,
     )
-    age = "No forecast yet."
-    if forecast is not None:
-        age_h = weather.forecast_age_h(forecast, now=now)
-        age = f"Forecast of {say_time(forecast.issued_at, branch.tz)}, {age_h:.0f} h old."
+    age = forecast_age(place, now=now, zone=branch.tz)
     return Week(branch=branch, monday=monday, picture=picture, age=age)
 
 

@@ -11,6 +11,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from dispatch.models import Booking, Link, LinkPurpose, StintState
 from dispatch.reads.booking_day import day_picture, stints_of
 from dispatch.reads.chain import setting_for
+from dispatch.reads.forecast_age import forecast_age
 from dispatch.reads.offers import Offers, best_days, offer_for, who_has
 from dispatch.reads.second_opinion import SecondOpinion
 from dispatch.rules.pictures import day_summary
@@ -102,6 +103,7 @@ def booking(request: OfficeRequest, pk: int) -> HttpResponse:
         "verdict": verdict,
         "pictures": pictures,
         "second": second,
+        "age": forecast_age(found.job.site.place, now=now, zone=found.job.site.tz),
         "customer_url": links.address(link) if link and request.role in DESK else "",
         "events": AuditEvent.objects.of_branch(request.branch)
         .filter(subject="booking", subject_id=found.pk)
@@ -204,6 +206,7 @@ def _show_offers(
         "moving": moving,
         "refusal": refusal,
         "zone": job.site.tz,
+        "age": forecast_age(job.site.place, now=now, zone=job.site.tz),
         "now": now,
         "key": f"{job.pk}-{job.version}-{request.user.pk}-{int(now.timestamp() * 1000)}",
         "open_booking": job.bookings.filter(state__in=["held", "booked"]).first(),

@@ -1,28 +1,32 @@
 """What every page's frame needs: the branch, the source of the weather, what waits."""
 
+from dataclasses import dataclass
 from typing import Any
 
 from django.conf import settings
 from django.http import HttpRequest
+from django.utils import timezone
 
-from dispatch.reads import needs
+from dispatch.reads import needs, weather_services
 from dispatch.views.entrance import chosen_branch
 from jobs import access
+from jobs.models import Branch
+from weather.providers import LINKS, configured
 
-ATTRIBUTION = {
-    "live": [
-        "Forecast: US National Weather Service.",
-        "Weather data from MET Norway (CC BY 4.0), modified.",
-    ],
-    "replay": ["Weather: a replay of invented forecasts. It is not the weather outside."],
-}
+
+@dataclass(frozen=True)
+class Credit:
+    """A line at the foot of a page: whom to thank for the weather, and where that leads."""
+
+    text: str
+    url: str
 
 
 def house(request: HttpRequest) -> dict[str, Any]:
     """Context of every page."""
     frame: dict[str, Any] = {
         "replay": settings.FORECASTS == "replay",
-        "attribution": ATTRIBUTION[settings.FORECASTS],
+        "attribution": _credits(None),
         "demo": settings.DEMO,
     }
     user = getattr(request, "user", None)
@@ -32,4 +36,16 @@ def house(request: HttpRequest) -> dict[str, Any]:
         frame["branch"] = branch
         frame["branches"] = access.branches_of(user)
         frame["needs_count"] = needs.count(branch) if branch else 0
+        frame["attribution"] = _credits(branch)
     return frame
+
+
+def _credits(branch: Branch | None) -> list[Credit]:
+    """The sources whose weather the branch's pages show; all that may be where no branch is."""
+    if branch is not None:
+        texts = weather_services.credits_of(branch, now=timezone.now())
+    elif settings.FORECASTS == "replay":
+        texts = weather_services.credits_for(["replay"])
+    else:
+        texts = [service.credit for service in configured()]
+    return [Credit(text, LINKS.get(text, "")) for text in texts]

@@ -37,6 +37,11 @@ CREDITS = {
     open_meteo.NAME: open_meteo.CREDIT,
     "replay": "Weather: a replay of invented forecasts. It is not the weather outside",
 }
+# Where a credit leads, for the services whose licence asks for a link.
+LINKS = {
+    metno.CREDIT: "https://api.met.no/doc/License",
+    open_meteo.CREDIT: "https://open-meteo.com/",
+}
 TITLES = {
     **{service.name: service.title for service in SERVICES},
     "nws_hourly": "US National Weather Service, hourly",

@@ -262,3 +262,23 @@ def test_an_invalid_form_fits_too_and_names_its_fields(
         assert page.get_by_role("alert").get_by_role("link").count() >= 4
 
     assert not found, "\n".join(found)
+
+
+def test_the_measure_itself_sees_what_is_wrong(page: Page) -> None:
+    page.set_content(
+        """
+        <p style="position: absolute; top: 40px">one over</p>
+        <p style="position: absolute; top: 44px">the other</p>
+        <p style="margin-top: 90px">in its place <a href="#">with a link</a></p>
+        <svg width="90" height="30"><text x="5" y="20">left</text><text x="20" y="20">right</text>
+          <text x="80" y="20">gone</text></svg>
+        <div style="width: 2000px; height: 1px"></div>
+        """
+    )
+
+    assert page.evaluate(MEASURE) == [
+        '"one over" and "the other"',
+        'in the picture: "left" and "right"',
+        '"gone" leaves its picture',
+        "the page is 2008 px wide",
+    ]

@@ -1,10 +1,12 @@
 """The office's overview: the week, what needs a person, the crews, signing in."""
 
 from datetime import date
+from typing import Any
 
 from django.contrib import messages
+from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.views import LoginView
-from django.http import HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
@@ -13,9 +15,10 @@ from dispatch.models import Crew, CrewMembership, Machine, Notice
 from dispatch.reads import needs as needs_read
 from dispatch.reads.week import week_of
 from dispatch.services import receipts
-from dispatch.views.entrance import SESSION_BRANCH, OfficeRequest, office
+from dispatch.views.entrance import SESSION_BRANCH, OfficeRequest, office, refused
 from jobs import access
 from jobs.models import Role
+from jobs.services import sign_in
 
 
 class SignIn(LoginView):
@@ -23,6 +26,25 @@ class SignIn(LoginView):
 
     template_name = "dispatch/sign_in.html"
     redirect_authenticated_user = True
+
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        """Claim a try first; whoever has none left never costs us a hash."""
+        try:
+            sign_in.claim_try(
+                username=request.POST.get("username", ""),
+                address=request.META.get("REMOTE_ADDR", ""),
+                now=timezone.now(),
+            )
+        except sign_in.TooManyTries as refusal:
+            answer = refused(request, refusal)
+            answer["Retry-After"] = str(int(sign_in.STRETCH.total_seconds()))
+            return answer
+        return super().post(request, *args, **kwargs)
+
+    def form_valid(self, form: AuthenticationForm) -> HttpResponse:
+        """Signed in: earlier slips are forgotten."""
+        sign_in.forget_tries(username=form.get_user().get_username())
+        return super().form_valid(form)
 
 
 @require_safe

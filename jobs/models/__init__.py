@@ -1,5 +1,6 @@
 """Branches, customers, sites, floors, coating systems and jobs."""
 
+from jobs.models.attempts import SignInAttempt
 from jobs.models.branches import Branch, Holiday, Membership, Role, User
 from jobs.models.customers import Customer, Floor, FloorPart, Site
 from jobs.models.orders import CoatingSystem, DayWish, Job, JobState
@@ -20,6 +21,7 @@ __all__ = [
     "JobState",
     "Membership",
     "Role",
+    "SignInAttempt",
     "Site",
     "User",
 ]

@@ -69,9 +69,10 @@ def build(*, now: datetime) -> Built:
         refresh(place, now=now)
     _gone_by(springfield.DONE, at=west, now=now)
     _gone_by(columbus.DONE, at=east, now=now)
-    booked = [_book(job, at=west, now=now) for job in to_book]
+    spare = _spare_day(in_danger, at=west, now=now)
+    booked = [_book(job, at=west, now=now, keep=spare) for job in to_book]
     booked += [_book(job, at=east, now=now) for job in to_book_east]
-    held = _hold(to_hold, at=west, now=now)
+    held = _hold(to_hold, at=west, now=now, keep=spare)
     verdicts.judge_open(now=now)
     lead = _read_by_crews(now=now) or west.crews[0]
     shown = in_danger or next((each for each in booked if each is not None), None)
@@ -142,25 +143,43 @@ def _book_on(job: Job, day: date, *, at: Staffed, now: datetime) -> Booking | No
     )
 
 
-def _book(job: Job, *, at: Staffed, now: datetime) -> Booking | None:
+def _spare_day(in_danger: Booking | None, *, at: Staffed, now: datetime) -> date | None:
+    """A day kept free on which the floor in danger could be coated after all."""
+    if in_danger is None:
+        return None
+    search = Search(job=in_danger.job, now=now, moving=in_danger.pk)
+    tomorrow = at.branch.today(now) + timedelta(days=1)
+    days = [
+        offer.day
+        for day in search.days()[:DAYS_LOOKED_AT]
+        for offer in search.on(day)
+        if isinstance(offer, Offer) and not offer.beyond
+    ]
+    return min(days, key=lambda day: (day <= tomorrow, day), default=None)
+
+
+def _book(job: Job, *, at: Staffed, now: datetime, keep: date | None = None) -> Booking | None:
     """The best day booked, as somebody in the office would; None where there is none."""
-    best = _best(job, now=now)
+    best = _best(job, now=now, keep=keep)
     return None if best is None else _booked(best, best.ask(), at=at, now=now)
 
 
-def _hold(job: Job, *, at: Staffed, now: datetime) -> Booking | None:
+def _hold(job: Job, *, at: Staffed, now: datetime, keep: date | None) -> Booking | None:
     """The best day held until tomorrow evening, while the customer asks at home."""
-    best = _best(job, now=now)
+    best = _best(job, now=now, keep=keep)
     if best is None:
         return None
     until = at.branch.at(at.branch.today(now) + timedelta(days=1), time(17, 0))
     return _booked(best, best.ask(held_until=until, why="Asks at home first."), at=at, now=now)
 
 
-def _best(job: Job, *, now: datetime, only: date | None = None) -> Offer | None:
-    """The cheapest offer of one day or of the near ones: what heads the list of best days."""
+def _best(
+    job: Job, *, now: datetime, only: date | None = None, keep: date | None = None
+) -> Offer | None:
+    """The cheapest offer of one day or of the near ones but `keep`: what heads the best days."""
     search = Search(job=job, now=now, moving=None)
-    days = search.days()[:DAYS_LOOKED_AT] if only is None else [only]
+    near = [day for day in search.days()[:DAYS_LOOKED_AT] if day != keep]
+    days = near if only is None else [only]
     offers = [each for day in days for each in search.on(day) if isinstance(each, Offer)]
     return min(offers, key=lambda each: (each.cost, each.day, each.crew.pk), default=None)
 

@@ -18,7 +18,7 @@ from dispatch.rules.pictures import day_summary
 from dispatch.services import bookings, links
 from dispatch.services.verdicts import judge_booking, replan
 from dispatch.views.entrance import OfficeRequest, office
-from jobs import access
+from jobs import access, idempotency
 from jobs.models import AuditEvent, Job, JobState, Role
 from jobs.refusals import Refusal
 from jobs.rules.clock import say_moment
@@ -44,18 +44,23 @@ def book(request: OfficeRequest, pk: int) -> HttpResponse:
     now = timezone.now()
     hold = request.POST.get("hold", "")
     chosen = hold or request.POST.get("offer", "")
+    by, key, asked = access.person(request.user), request.POST.get("key", ""), ("page", pk, chosen)
+    pressed_before = idempotency.answered(by=by, key=key, what=asked)
+    if pressed_before is not None:
+        return redirect("booking", pk=pressed_before)
     offer = offer_for(job, chosen, now=now)
     if offer is None:
         return _show_offers(request, job, refusal=_who_was_faster(job, chosen), status=409)
-    ask = offer.ask(held_until=now + HOLD_FOR if hold else None, key=request.POST.get("key", ""))
+    ask = offer.ask(held_until=now + HOLD_FOR if hold else None, key=key)
     try:
         booking = bookings.book(
             branch=request.branch,
             job_id=job.pk,
             version=_number(request.POST.get("version")),
             ask=ask,
-            by=access.person(request.user),
+            by=by,
             now=now,
+            asked=asked,
         )
     except Refusal as refusal:
         return _show_offers(request, _job(request, pk), refusal=str(refusal), status=refusal.status)

@@ -3,7 +3,7 @@
 from django.contrib.auth.views import LogoutView
 from django.urls import path
 
-from dispatch.views import bookings, crew_links, intake, mails, office, phone, weather
+from dispatch.views import bookings, crew_links, dryness, intake, mails, office, phone, weather
 
 urlpatterns = [
     path("", office.week, name="week"),
@@ -23,6 +23,7 @@ urlpatterns = [
     path("bookings/<int:pk>/move/", bookings.move, name="move"),
     path("bookings/<int:pk>/confirm/", bookings.confirm, name="confirm"),
     path("bookings/<int:pk>/call-off/", bookings.call_off, name="call-off"),
+    path("bookings/<int:pk>/dryness/", dryness.note_dryness, name="note-dryness"),
     path("stints/<int:pk>/sheet/", phone.day_sheet, name="day-sheet"),
     path("mail/", mails.mails, name="mails"),
     path("mail/<int:pk>/", mails.mail, name="mail"),

@@ -38,6 +38,16 @@ class BookingQuerySet(BranchScoped):
         """Bookings that still stand and are not yet done."""
         return self.filter(state__in=OPEN_STATES)
 
+    def with_job(self) -> "BookingQuerySet":
+        """What the chain reads of a booking's job, in a fixed number of queries."""
+        return self.select_related(
+            "branch__depot_place",
+            "job__branch__depot_place",
+            "job__customer",
+            "job__system",
+            "job__site__place",
+        ).prefetch_related("job__floors__parts")
+
     def lapsed(self, now: datetime) -> "BookingQuerySet":
         """Holds whose time is over."""
         return self.filter(state=BookingState.HELD, held_until__lte=now)

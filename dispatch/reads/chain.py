@@ -13,6 +13,7 @@ from dispatch.rules.horizon import extended, known_until
 from dispatch.rules.thresholds import Thresholds
 from dispatch.rules.verdicts import Verdict, judge
 from jobs.models import Branch, Floor, Job
+from jobs.models.customers import WHOLE_FLOOR
 from jobs.rules.cards import Card
 from jobs.rules.plan import Plan, StageKind, Work
 from jobs.rules.rates import Pace, Rates
@@ -193,7 +194,8 @@ def _ground(floor: Floor, job: Job, hours: Hours, now: datetime) -> Ground:
     for part in floor.parts.all():
         theirs = Exposure(part.exposure)
         own = slab if theirs is exposure else _slab(theirs, job, hours, now)
-        parts.append(Part(name=part.name, exposure=theirs, slab=own))
+        if part.name != WHOLE_FLOOR:
+            parts.append(Part(name=part.name, exposure=theirs, slab=own))
         if part.wetted_at or part.looked_dry_at:
             dry.append(
                 PartDryness(
@@ -203,7 +205,9 @@ def _ground(floor: Floor, job: Job, hours: Hours, now: datetime) -> Ground:
                     estimated=part.estimated,
                 )
             )
-    return Ground(floor.name, exposure, slab, tuple(parts), Dryness(tuple(dry)) if dry else None)
+    noted = [part.noted_at for part in floor.parts.all() if part.noted_at]
+    seen = Dryness(tuple(dry), noted_at=max(noted, default=None)) if dry else None
+    return Ground(floor.name, exposure, slab, tuple(parts), seen)
 
 
 def _slab(exposure: Exposure, job: Job, hours: Hours, now: datetime) -> SlabHours:

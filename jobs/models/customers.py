@@ -25,6 +25,7 @@ CONDITIONS = [
     (Condition.SEALER.value, "Thin paint or sealer"),
     (Condition.THICK.value, "Thick coating or glue"),
 ]
+WHOLE_FLOOR = "the floor"  # how a part is named that is all of it
 SMALLEST_M2, LARGEST_M2 = 1.0, 5000.0
 
 
@@ -146,6 +147,7 @@ class FloorPart(models.Model):
     wetted_at = models.DateTimeField(null=True, blank=True)
     looked_dry_at = models.DateTimeField(null=True, blank=True)
     estimated = models.BooleanField(default=False)
+    noted_at = models.DateTimeField(null=True, blank=True)
 
     def __str__(self) -> str:
         return f"{self.name} of {self.floor}"

@@ -52,6 +52,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
+    "dispatch.views.away.DatabaseAway",
 ]
 ROOT_URLCONF = "deploy.urls"
 WSGI_APPLICATION = "deploy.wsgi.application"
@@ -112,6 +113,9 @@ def database(url: str) -> dict[str, object]:
 
 
 DATABASES = {"default": database(env.text("DATABASE") or f"sqlite:///{STATE_DIR}/slabcast.sqlite3")}
+# Where `manage.py backup` writes, and what it encrypts with. The key must not be kept beside them.
+BACKUP_DIR = Path(env.text("BACKUP_DIR") or STATE_DIR / "backups")
+BACKUP_KEY = env.text("BACKUP_KEY")
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_USER_MODEL = "jobs.User"

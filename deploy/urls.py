@@ -10,3 +10,4 @@ urlpatterns = [
     path("api/v1/", include("dispatch.api.urls")),
     path("healthz", healthz, name="healthz"),
 ]
+handler500 = "dispatch.views.away.broken"

@@ -59,7 +59,8 @@ class DatabaseWrapper(base.DatabaseWrapper):
         file = str(self.settings_dict["NAME"])
         if file in _sound or self.is_in_memory_db():
             return connection
-        found = soundness.faults(connection, file=file, transaction_mode=self.transaction_mode)
+        mode: str | None = self.transaction_mode  # type: ignore[attr-defined]
+        found = soundness.faults(connection, file=file, transaction_mode=mode)
         if found:
             connection.close()
             raise ImproperlyConfigured(f"The database {file} cannot be used. {' '.join(found)}")

@@ -5,12 +5,14 @@ from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
+from django.test import Client
 from django.utils import timezone
 from playwright.sync_api import Page
 
 from dispatch.models import Booking, LinkPurpose, PromiseLevel
 from dispatch.services import links, receipts
 from dispatch.services.verdicts import judge_booking
+from dispatch.urls import urlpatterns
 from jobs.access import PROGRAM
 from tests import builders
 from tests.browsing import enter
@@ -184,16 +186,17 @@ class Full:
     def pages(self) -> dict[str, str]:
         """Every page that people see, by name."""
         stint = self.soon.stints.get().pk
+        # Pages with an address of their own come from the list of addresses, so none is forgotten.
+        plain = {
+            str(each.name): f"/{each.pattern}"
+            for each in urlpatterns
+            if "<" not in str(each.pattern)
+        }
+        asked = Client()
+        plain = {name: path for name, path in plain.items() if asked.get(path).status_code != 405}
         office = {
-            "week": "/",
             "next week": f"/?day={self.now + timedelta(days=7):%Y-%m-%d}",
-            "needs": "/needs/",
-            "waiting": "/floors/",
             "nothing found": "/floors/?q=nobody+of+that+name",
-            "take in": "/floors/new/",
-            "import": "/floors/import/",
-            "crews": "/crews/",
-            "mails": "/mail/",
             "mail": f"/mail/{self.soon.notices.filter(audience='customer').first().pk}/",
             "best days": f"/floors/{self.waiting.pk}/days/",
             "booking": f"/bookings/{self.soon.pk}/",
@@ -208,7 +211,7 @@ class Full:
             "customer, week": f"/c/{links.for_booking(self.planned, now=self.now).token}/",
             "link that ended": "/c/nothing/",
         }
-        return office | secret
+        return plain | office | secret
 
 
 @pytest.fixture
@@ -256,12 +259,27 @@ def test_an_invalid_form_fits_too_and_names_its_fields(
     found = []
     for width in WIDTHS:
         page.set_viewport_size({"width": width, "height": 900})
-        page.goto(pages["take in"])
+        page.goto(pages["take-in"])
         page.get_by_role("button", name="Take in and see the best days").click()
         found += [f"at {width}: {each}" for each in page.evaluate(MEASURE)]
         assert page.get_by_role("alert").get_by_role("link").count() >= 4
 
     assert not found, "\n".join(found)
+
+
+def test_signing_in_with_a_wrong_passphrase_fits_and_says_so(page: Page) -> None:
+    page.goto("/sign-in/")
+    page.get_by_label("Username").fill("nobody")
+    page.get_by_label("Password").fill("nothing")
+    page.get_by_role("button", name="Sign in").click()
+
+    assert page.get_by_role("alert").inner_text()
+    for width in WIDTHS:
+        page.set_viewport_size({"width": width, "height": 900})
+        assert page.evaluate(MEASURE) == []
+    page.keyboard.press("Tab")
+    assert page.evaluate(UNSEEN_FOCUS) == []
+    assert nameless(page) == []
 
 
 def test_the_measure_itself_sees_what_is_wrong(page: Page) -> None:

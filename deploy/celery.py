@@ -34,6 +34,11 @@ app.conf.update(
             "schedule": 5 * MINUTE_S,
             "options": {"expires": 5 * MINUTE_S},
         },
+        "weather that nobody needs": {
+            "task": "dispatch.tasks.refresh_prune",
+            "schedule": 60 * MINUTE_S,
+            "options": {"expires": 60 * MINUTE_S},
+        },
         "verdicts that are due": {
             "task": "dispatch.tasks.judge_due",
             "schedule": MINUTE_S,

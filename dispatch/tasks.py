@@ -4,7 +4,7 @@ from celery import shared_task
 from django.utils import timezone
 
 from dispatch.services import bookings, sending, verdicts
-from dispatch.services.round import refresh_forecasts as refresh_due
+from dispatch.services import round as work
 
 
 @shared_task  # type: ignore[untyped-decorator]
@@ -25,4 +25,10 @@ def send_due() -> int:
 @shared_task  # type: ignore[untyped-decorator]
 def refresh_forecasts() -> int:
     """Fetch the forecasts that are due for every depot and every open site."""
-    return refresh_due(now=timezone.now())
+    return work.refresh_forecasts(now=timezone.now())
+
+
+@shared_task  # type: ignore[untyped-decorator]
+def refresh_prune() -> int:
+    """Delete weather that nobody asks for any more."""
+    return work.prune_weather(now=timezone.now())

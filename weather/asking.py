@@ -4,7 +4,8 @@ No transaction is open while a service is asked.
 """
 
 import logging
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from enum import StrEnum
@@ -13,7 +14,7 @@ from django.db import transaction
 
 from weather import past, standing
 from weather.answers import BadAnswer
-from weather.http import NoContact, Trouble
+from weather.http import NoContact, Trouble, counted
 from weather.models import Forecast, Place, layers_of
 from weather.providers import Service, configured, nws_stations
 from weather.providers.contract import Memory, NotHere, Said, Spot
@@ -56,6 +57,8 @@ def ask_in_turn(place: Place, *, now: datetime) -> RefreshResult:
         result = _ask_one(service, place, now=now)
         reasons += result.reasons
         if result.outcome is Outcome.FAILED:
+            if _can_wait(service, place, now=now):
+                break
             continue
         if _promote(service, place):
             result = replace(result, outcome=Outcome.STORED)
@@ -67,6 +70,13 @@ def ask_in_turn(place: Place, *, now: datetime) -> RefreshResult:
         reasons.append(f"{service.name}: its newest forecast is more than 12 hours old")
     outcome = best.outcome if best else Outcome.FAILED
     return RefreshResult(place.pk, outcome, best.source if best else "", tuple(reasons))
+
+
+def _can_wait(service: Service, place: Place, *, now: datetime) -> bool:
+    """Whether only this hour's budget is spent and what is held will do until the next hour."""
+    newest = latest_forecast(place, now=now)
+    held = newest is not None and now - newest.issued_at <= OLD
+    return held and standing.budget_spent(service.name, now=now)
 
 
 def ask_second(place: Place, *, now: datetime) -> RefreshResult | None:
@@ -106,21 +116,24 @@ def _ask_one(
     held = place.forecasts.filter(source__startswith=service.name).exists()
     if held and standing.not_expired(service.name, place, now=now):
         return RefreshResult(place.pk, Outcome.UNCHANGED, service.name)
-    reason = standing.reason_not_to_ask(service.name, place, now=now)
-    if reason:
-        return RefreshResult(place.pk, Outcome.FAILED, service.name, (reason,))
     memory = Memory(
         last_modified=standing.last_modified(service.name, place) if held else "",
         nws_grid=_known_grid(place, now=now),
     )
+    if service.name == NWS and memory.nws_grid == "":
+        reason = "the US service does not cover this place"
+    else:
+        reason = standing.reason_not_to_ask(service.name, place, now=now)
+    if reason:
+        return RefreshResult(place.pk, Outcome.FAILED, service.name, (reason,))
     spot = Spot(place.latitude, place.longitude, place.elevation_m)
     try:
-        said = service.ask(spot, memory=memory, now=now)
-    except NotHere as elsewhere:
-        _keep_grid(place, "", now=now)
-        return RefreshResult(place.pk, Outcome.FAILED, service.name, (str(elsewhere),))
-    except NoContact as missing:
-        return RefreshResult(place.pk, Outcome.FAILED, service.name, (str(missing),))
+        with _paid(service.name, now=now):
+            said = service.ask(spot, memory=memory, now=now)
+    except (NotHere, NoContact) as silent:
+        if isinstance(silent, NotHere):
+            _keep_grid(place, "", now=now)
+        return RefreshResult(place.pk, Outcome.FAILED, service.name, (str(silent),))
     except (Trouble, BadAnswer) as trouble:
         log.warning("%s failed for place %s: %s", service.name, place.pk, trouble)
         standing.failed(service.name, place, trouble, now=now)
@@ -136,6 +149,16 @@ def _ask_one(
     return RefreshResult(place.pk, outcome, service.name, said.warnings)
 
 
+@contextmanager
+def _paid(service: str, *, now: datetime) -> Iterator[None]:
+    """Count every request of the block against the hour's budget; the first is counted already."""
+    with counted() as sent:
+        try:
+            yield
+        finally:
+            standing.spent_more(service, sent() - 1, now=now)
+
+
 def observe(place: Place, *, now: datetime) -> None:
     """Put what a station near by measured over what forecasts said of the last week.
 
@@ -148,7 +171,8 @@ def observe(place: Place, *, now: datetime) -> None:
         return
     spot = Spot(place.latitude, place.longitude, place.elevation_m)
     try:
-        hours = nws_stations.ask(spot, nws_grid=place.nws_grid, now=now)
+        with _paid(name, now=now):
+            hours = nws_stations.ask(spot, nws_grid=place.nws_grid, now=now)
     except (Trouble, BadAnswer) as trouble:
         log.info("no station's hours for place %s: %s", place.pk, trouble)
         standing.failed(name, place, trouble, now=now)

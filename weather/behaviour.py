@@ -8,7 +8,7 @@ from django.conf import settings
 from weather.models import Place, PlaceServiceState, ServiceState
 from weather.providers import SERVICES, Service
 from weather.rules.hours import floor_hour
-from weather.standing import CALLS_AN_HOUR
+from weather.standing import REQUESTS_AN_HOUR
 
 
 @dataclass(frozen=True)
@@ -41,7 +41,7 @@ def _behaviour(service: Service, state: ServiceState | None, now: datetime) -> B
         resting_until=resting,
         trouble=state.trouble,
         warning=state.warning,
-        budget_left=CALLS_AN_HOUR - used,
+        budget_left=max(0, REQUESTS_AN_HOUR[service.name] - used),
     )
 
 

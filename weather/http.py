@@ -10,7 +10,8 @@ import socket
 import threading
 import time
 import zlib
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from email.utils import parsedate_to_datetime
@@ -226,8 +227,19 @@ def _pool(kind: type[HTTPConnectionPool], sockets: list[socket.socket]) -> type[
     return type("Pool", (kind,), {"ConnectionCls": connection})
 
 
+_sent = threading.local()
+
+
+@contextmanager
+def counted() -> Iterator[Callable[[], int]]:
+    """Inside the block, a function that says how many requests this thread has sent in it."""
+    before = getattr(_sent, "count", 0)
+    yield lambda: getattr(_sent, "count", 0) - before
+
+
 def _followed(session: requests.Session, url: str) -> Answer:
     for _ in range(2):  # the address itself, and one redirect
+        _sent.count = getattr(_sent, "count", 0) + 1
         with session.get(
             url, allow_redirects=False, stream=True, timeout=(CONNECT_S, READ_S)
         ) as response:

@@ -222,6 +222,23 @@ class ServiceState(models.Model):
         return self.service
 
 
+class Chore(models.Model):
+    """When a piece of housekeeping was last begun, so that many processes do it once."""
+
+    name = models.CharField(max_length=40, unique=True)
+    begun_at = models.DateTimeField(null=True, blank=True)
+
+    def __str__(self) -> str:
+        return self.name
+
+    @classmethod
+    def claim(cls, name: str, *, every: timedelta, now: datetime) -> bool:
+        """Whether the caller shall do it now: true once in `every`, by one conditional update."""
+        cls.objects.get_or_create(name=name)
+        due = Q(begun_at__isnull=True) | Q(begun_at__lte=now - every)
+        return bool(cls.objects.filter(due, name=name).update(begun_at=now))
+
+
 class PlaceServiceState(models.Model):
     """How a service behaves for one place, and what it told us to send back next time.
 

@@ -7,11 +7,12 @@ lapses; one that runs twice stores once.
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.db import transaction
-from django.db.models import OuterRef, Q, Subquery
+from django.db.models import OuterRef, Q, QuerySet, Subquery
 
 from weather import past, places, seasons
 from weather.asking import Outcome, RefreshResult, ask_in_turn, ask_second, keep, observe
@@ -30,6 +31,7 @@ __all__ = [
     "turn_weather",
 ]
 
+MOST_AT_ONCE = 50  # places in one round, so that verdicts and notices get their turn
 SHARED_KM = 2.5
 SHARED_HEIGHT_M = 50.0
 LEASE = timedelta(minutes=3)
@@ -104,7 +106,9 @@ def _same_height(first_m: float | None, second_m: float | None) -> bool:
     return first_m is None or second_m is None or abs(first_m - second_m) <= SHARED_HEIGHT_M
 
 
-def refresh_due(*, now: datetime, wanted: Iterable[Wanted], limit: int = 50) -> list[RefreshResult]:
+def refresh_due(
+    *, now: datetime, wanted: Iterable[Wanted], limit: int = MOST_AT_ONCE
+) -> list[RefreshResult]:
     """Refresh the wanted places that are due, soonest work first, at most `limit`.
 
     Safe to run twice at once: each place is leased.
@@ -201,7 +205,7 @@ def turn_weather(place: Place, *, script: str, now: datetime) -> Forecast | None
     return keep(place, replace(hours, issued_at=now), now=now)
 
 
-def prune(*, now: datetime, used: Iterable[int] = ()) -> int:
+def prune(*, now: datetime, used: Iterable[int] | QuerySet[Any] = ()) -> int:
     """Delete what nobody asks for any more; return how many forecasts and days went.
 
     What the days say of their season is counted before they go.
@@ -216,5 +220,6 @@ def prune(*, now: datetime, used: Iterable[int] = ()) -> int:
         .values("pk")[:1]
     )
     old = Forecast.objects.filter(fetched_at__lt=now - FORECASTS_KEPT)
-    deleted, _ = old.exclude(pk__in=set(used)).exclude(pk=Subquery(newest)).delete()
+    kept = used if isinstance(used, QuerySet) else set(used)
+    deleted, _ = old.exclude(pk__in=kept).exclude(pk=Subquery(newest)).delete()
     return deleted + past.prune(now=now)

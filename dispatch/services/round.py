@@ -3,11 +3,16 @@
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from dispatch.models import Stint
+from django.db.models import ProtectedError
+
+from dispatch.models import Stint, StoredVerdict
 from dispatch.services import bookings, sending, verdicts
 from jobs.models import Branch, Job
 from weather import services as weather
+from weather.models import Chore
 from weather.services import Outcome, Wanted
+
+PRUNE_EVERY = timedelta(hours=6)
 
 
 @dataclass(frozen=True)
@@ -40,6 +45,18 @@ def wanted(*, now: datetime) -> list[Wanted]:
     ]
 
 
+def prune_weather(*, now: datetime) -> int:
+    """Every six hours, delete old weather; forecasts that a verdict rests on are kept."""
+    if not Chore.claim("prune weather", every=PRUNE_EVERY, now=now):
+        return 0
+    # Without the empty ones, because NOT IN a list that holds a NULL is true of nothing.
+    used = StoredVerdict.objects.filter(forecast__isnull=False).values("forecast_id")
+    try:
+        return weather.prune(now=now, used=used)
+    except ProtectedError:  # a verdict came to rest on one just now; next time, then
+        return 0
+
+
 def go_round(*, now: datetime) -> Round:
     """Everything that is due at `now`, in the order in which one thing feeds the next."""
     lapsed = bookings.lapse_holds(now=now)
@@ -47,4 +64,5 @@ def go_round(*, now: datetime) -> Round:
     judged = verdicts.judge_due(now=now)
     verdicts.watch_coated(now=now)
     sent = sending.send_due(now=now)
+    prune_weather(now=now)
     return Round(refreshed=refreshed, judged=judged, sent=sent, lapsed=lapsed)

@@ -68,7 +68,7 @@ def test_standing_troubles_and_what_is_left_are_shown(desk, settings):  # noqa: 
 
     assert "left alone until" in page
     assert "answered 429" in page
-    assert "560 questions" in page
+    assert "30 questions" in page
     assert "about to end" in page
 
 

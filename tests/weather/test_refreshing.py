@@ -242,7 +242,7 @@ def test_after_its_rest_a_service_is_asked_again_and_forgiven(both, place):
 
 
 def test_no_more_calls_than_the_hour_allows(place, monkeypatch):
-    monkeypatch.setattr(standing, "CALLS_AN_HOUR", 2)
+    monkeypatch.setitem(standing.REQUESTS_AN_HOUR, "nws", 2)
 
     reasons = [standing.reason_not_to_ask("nws", place, now=NOW) for _ in range(3)]
 

@@ -79,23 +79,17 @@ def build(*, now: datetime) -> Built:
     return Built(
         in_danger=in_danger,
         held=held,
-        phone=links.make_link(
-            branch=lead.branch,
-            purpose=LinkPurpose.PHONE,
-            name=f"Phone of {lead.lead}",
-            by=west.by,
-            now=now,
-            crew=lead,
-        ),
-        feed=links.make_link(
-            branch=lead.branch,
-            purpose=LinkPurpose.FEED,
-            name=f"Calendar of {lead.lead}",
-            by=west.by,
-            now=now,
-            crew=lead,
-        ),
+        phone=_link(LinkPurpose.PHONE, "Phone", lead, by=west.by, now=now),
+        feed=_link(LinkPurpose.FEED, "Calendar", lead, by=west.by, now=now),
         customer=links.for_booking(shown, now=now) if shown else None,
+    )
+
+
+def _link(purpose: LinkPurpose, word: str, crew: Crew, *, by: Actor, now: datetime) -> Link:
+    """A link for the crew's lead."""
+    name = f"{word} of {crew.lead}"
+    return links.make_link(
+        branch=crew.branch, purpose=purpose, name=name, by=by, now=now, crew=crew
     )
 
 

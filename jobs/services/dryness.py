@@ -29,7 +29,7 @@ def note(
     floor = Floor.objects.of_branch(branch).filter(pk=floor_id).first()
     if floor is None:
         raise NotFound("There is no such floor in this branch.")
-    row = floor.parts.filter(name=part).first()
+    row: FloorPart | None = floor.parts.filter(name=part).first()
     if row is None:
         if part != WHOLE_FLOOR:
             raise NotFound("This floor has no such part.")

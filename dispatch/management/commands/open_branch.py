@@ -3,6 +3,7 @@
 import getpass
 import sys
 from argparse import ArgumentParser
+from datetime import datetime
 from typing import Any
 
 from django.contrib.auth.hashers import make_password
@@ -77,16 +78,30 @@ class Command(BaseCommand):
             by=PROGRAM,
             now=now,
         )
-        common = {"branch": branch, "by": PROGRAM, "now": now}
         for name, people in staff:
-            crew = crews.add_crew(name=name, **common)
-            for person in people:
-                one = crews.add_installer(name=person, **common)
-                today = branch.today(now)
-                crews.join_crew(crew_id=crew.pk, installer_id=one.pk, from_day=today, **common)
+            self._staff(branch, name, people, now=now)
         for number in range(1, options["grinders"] + 1):
-            crews.add_machine(kind=MachineKind.GRINDER, name=f"Grinder {number}", **common)
+            crews.add_machine(
+                branch=branch,
+                kind=MachineKind.GRINDER,
+                name=f"Grinder {number}",
+                by=PROGRAM,
+                now=now,
+            )
         return branch
+
+    def _staff(self, branch: Branch, name: str, people: list[str], *, now: datetime) -> None:
+        crew = crews.add_crew(branch=branch, name=name, by=PROGRAM, now=now)
+        for person in people:
+            one = crews.add_installer(branch=branch, name=person, by=PROGRAM, now=now)
+            crews.join_crew(
+                branch=branch,
+                crew_id=crew.pk,
+                installer_id=one.pk,
+                from_day=branch.today(now),
+                by=PROGRAM,
+                now=now,
+            )
 
     def _spot(self, options: dict[str, Any]) -> dict[str, Any]:
         if options["postal_code"]:

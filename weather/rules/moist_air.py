@@ -83,6 +83,14 @@ def grains_per_lb(*, dew_c: Value, pressure_pa: float = SEA_LEVEL_PA) -> Value:
     return _alike(dew_c, GRAINS_PER_LB * VAPOUR_TO_AIR_MASS * vapour_pa / (pressure_pa - vapour_pa))
 
 
+def dew_point_of_grains_c(*, grains: Value, pressure_pa: float = SEA_LEVEL_PA) -> Value:
+    """Dew point (°C) of air that holds so many grains of water: the inverse of `grains_per_lb`."""
+    held = _inside(grains, np.nextafter(0.0, 1.0), np.inf, "grains of water are not above 0")
+    ratio = held / GRAINS_PER_LB
+    exponent = np.log(pressure_pa * ratio / (VAPOUR_TO_AIR_MASS + ratio) / MAGNUS_PA)
+    return _alike(grains, MAGNUS_C * exponent / (MAGNUS_FACTOR - exponent))
+
+
 def spread_c(*, slab_c: Value, dew_c: Value) -> Value:
     """By how much (°C) the slab is above the dew point; below zero it is getting wet.
 

@@ -16,6 +16,7 @@ from weather.rules.air_record import AirRecord, air_record
 from weather.rules.conduction import Column, march
 from weather.rules.exposures import Exposure
 from weather.rules.ground import Climate
+from weather.rules.heaters import Heater
 from weather.rules.hours import Hours, Series, SlabHours
 from weather.rules.slab_air import Felt, House, Spans, felt
 from weather.rules.slab_reading import SlabReading, anchored
@@ -34,7 +35,7 @@ class SlabSite:
 
     `garage_offset_c` is how much warmer than outdoors a closed garage stays in frost: 7 for
     one attached to a heated house, 0 to 3 for one on its own. `door_open` are the spans
-    (half open) for which the garage door stands open.
+    (half open) for which the garage door stands open; `heaters` stand in the garage or room.
     """
 
     hours: Hours
@@ -44,6 +45,7 @@ class SlabSite:
     garage_offset_c: float = 7.0
     indoor_c: float = 20.0
     door_open: Spans = field(default=())
+    heaters: Sequence[Heater] = field(default=())
     reading: SlabReading | None = None
 
 
@@ -65,6 +67,7 @@ def slab_hours(
     garage_offset_c: float = 7.0,
     indoor_c: float = 20.0,
     door_open: Spans = (),
+    heaters: Sequence[Heater] = (),
     reading: SlabReading | None = None,
 ) -> SlabHours:
     """The slab for every hour of `hours`: estimate, band, and whether too little is known.
@@ -80,6 +83,7 @@ def slab_hours(
         garage_offset_c=garage_offset_c,
         indoor_c=indoor_c,
         door_open=door_open,
+        heaters=heaters,
         reading=reading,
     )
     return slab_hours_batch(sites=[site], now=now)[0]
@@ -126,6 +130,7 @@ def _prepare(site: SlabSite, *, now: datetime) -> _Prepared:
             latitude=site.latitude,
             longitude=site.longitude,
             door_open=site.door_open,
+            heaters=site.heaters,
             house=House(garage_offset_c=site.garage_offset_c, indoor_c=site.indoor_c),
         )
 

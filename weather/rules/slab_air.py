@@ -8,6 +8,7 @@ import numpy as np
 
 from weather.rules import sun
 from weather.rules.exposures import Exposure
+from weather.rules.heaters import Heater, heated
 from weather.rules.hours import HOUR, Hours, Series
 
 Spans = Sequence[tuple[datetime, datetime]]
@@ -56,12 +57,14 @@ def felt(
     longitude: float,
     house: House,
     door_open: Spans,
+    heaters: Sequence[Heater] = (),
 ) -> Felt:
     """What a slab of that exposure feels. `air_c` is `hours.air_c` with small gaps filled."""
     none = np.zeros(len(hours))
     if exposure is Exposure.INTERIOR:
-        film = np.full(len(hours), INDOOR_FILM)
-        return Felt(np.full(len(hours), house.indoor_c), film, none, none)
+        return _in_a_room(
+            hours, np.full(len(hours), house.indoor_c), np.full(len(hours), INDOOR_FILM), heaters
+        )
     if exposure.open:
         return _under_the_sky(hours=hours, air_c=air_c, latitude=latitude, longitude=longitude)
     if exposure in {Exposure.CARPORT, Exposure.PORCH}:
@@ -72,7 +75,26 @@ def felt(
     if exposure is Exposure.APRON:
         drive = DOORWAY_SHARE * air_c + (1 - DOORWAY_SHARE) * inside
         return Felt(drive, np.full(len(hours), DOORWAY_FILM), none, none)
-    return Felt(inside, _rounded(INDOOR_FILM + DRAUGHT_FILM * share), none, none)
+    film = _rounded(INDOOR_FILM + DRAUGHT_FILM * share)
+    return _in_a_room(hours, inside, film, heaters, door_share=share)
+
+
+def _in_a_room(
+    hours: Hours,
+    air_c: Series,
+    film: Series,
+    heaters: Sequence[Heater],
+    door_share: Series | None = None,
+) -> Felt:
+    none = np.zeros(len(hours))
+    drive_c, film = heated(
+        hours=hours,
+        drive_c=air_c,
+        film_w_m2k=film,
+        heaters=heaters,
+        door_share=none if door_share is None else door_share,
+    )
+    return Felt(drive_c, film, none, none)
 
 
 def garage_air_c(*, air_c: Series, house: House) -> Series:

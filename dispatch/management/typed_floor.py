@@ -18,11 +18,13 @@ from jobs.rules.rates import Rates
 from jobs.rules.typed import read_count, read_number
 from jobs.rules.units import c_from_f, m2_from_ft2, m_from_ft
 from weather.rules.exposures import Exposure
+from weather.rules.heaters import Heater
 
 FURTHEST = timedelta(days=21)
 LEAST_C, MOST_C = -40.0, 80.0
 MOST_PEOPLE = 20
 DAY_ENDS = time(18, 0)
+HEATED_HOUSE_C = 7.0  # how much warmer than frosty air an attached garage stays
 UNITS = ("us", "metric")
 
 
@@ -59,6 +61,8 @@ def asked_of(options: Mapping[str, str], *, zone: ZoneInfo, now: datetime) -> As
         thresholds=thresholds_of(branch) if branch else DEFAULTS,
         units=options["units"],
         reading_c=_reading(options["reading"], us=us),
+        garage_offset_c=branch.garage_offset_c if branch else HEATED_HOUSE_C,
+        heater=_heater(options, floor, zone=zone),
         leave_by=_leave_by(options["leave_by"], branch, start=start, zone=zone),
     )
 
@@ -160,6 +164,35 @@ def _reading(text: str, *, us: bool) -> float | None:
     if not LEAST_C <= reading_c <= MOST_C:
         raise Wrong(f"A slab at {text} is not to be believed; measure again.")
     return reading_c
+
+
+def _heater(options: Mapping[str, str], floor: NewFloor, *, zone: ZoneInfo) -> Heater | None:
+    """Equipment that stands in the room before or after the crew; None where none is named."""
+    if not options["heat_kw"]:
+        return None
+    if Exposure(floor.exposure) not in {Exposure.GARAGE, Exposure.INTERIOR}:
+        raise Wrong("A heater needs a room: only a garage or a floor indoors can be heated.")
+    times = []
+    for name in ("heat_from", "heat_until"):
+        try:
+            local = datetime.fromisoformat(options[name].strip())
+        except ValueError:
+            raise Wrong(
+                "Say when the heater stands there: --heat-from and --heat-until, as "
+                "2026-11-26 18:00."
+            ) from None
+        times.append(local if local.tzinfo else instant_shown(local, zone).at)
+    try:
+        return Heater(
+            power_kw=read_number(options["heat_kw"], us=True),
+            floor_m2=floor.area_m2 or 0.0,
+            start=times[0],
+            end=times[1],
+            vented=not options["heat_unvented"],
+        )
+    except ValueError as refusal:
+        told = str(refusal)
+        raise Wrong(f"{told[:1].upper()}{told[1:]}.") from refusal
 
 
 def listed(words: Iterable[StrEnum]) -> str:

@@ -6,7 +6,7 @@ from datetime import UTC, datetime, time
 import numpy as np
 
 from dispatch.models import Stint
-from dispatch.reads.chain import Setting, mean_c
+from dispatch.reads.chain import Setting, mean_c, with_door_open
 from dispatch.rules.pictures import DayPicture, StageBar
 from jobs.models.branches import Units
 from jobs.rules.clock import say_day, say_time
@@ -21,7 +21,7 @@ def day_picture(
 ) -> DayPicture:
     """The day of visit `number` (from 0) of a plan, with the worst floor's slab."""
     frame = _Frame.of(setting, plan, number)
-    ground = min(setting.grounds, key=lambda each: mean_c(each.slab))
+    ground = min(with_door_open(setting, plan).grounds, key=lambda each: mean_c(each.slab))
     visit, h = plan.visits[number], frame.h
     us = setting.units == Units.US
     poured = plan.pour < visit.end

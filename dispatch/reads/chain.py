@@ -1,7 +1,7 @@
 """The chain for one job: its hours of weather, its slabs, its stages and its verdict."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -15,6 +15,7 @@ from dispatch.rules.verdicts import Verdict, judge
 from jobs.models import Branch, Floor, Job
 from jobs.models.customers import WHOLE_FLOOR
 from jobs.rules.cards import Card
+from jobs.rules.doors import Span, open_spans
 from jobs.rules.plan import Plan, StageKind, Work
 from jobs.rules.rates import Pace, Rates
 from jobs.rules.stages import lay_out
@@ -39,6 +40,12 @@ class Ground:
     parts: tuple[Part, ...]
     dryness: Dryness | None
 
+    @property
+    def feels_the_door(self) -> bool:
+        """Whether any of it lies behind or under a garage's door."""
+        parts = (part.exposure for part in self.parts)
+        return any(exposure.behind_a_door for exposure in (self.exposure, *parts))
+
 
 def mean_c(slab: SlabHours) -> float:
     """Mean of the known hours (°C); very warm where nothing is known, so that it never rules."""
@@ -62,6 +69,9 @@ class Setting:
     grounds: tuple[Ground, ...]
     forecast: Forecast | None
     nearby: str
+    # The same with the door open, by plan: a slab takes tens of milliseconds, and laying,
+    # judging and drawing one plan ask for the same one.
+    doors: dict[tuple[object, ...], "Setting"] = field(default_factory=dict)
 
     @property
     def known_until(self) -> datetime:
@@ -103,8 +113,36 @@ def lay(
     start: datetime,
     second_start: datetime | None = None,
     split_after: StageKind = StageKind.BASE,
+    door: bool = True,
 ) -> Plan:
-    """The job's stages on the clock; promises rest on the cold side. Raises CannotPlan."""
+    """The job's stages on the clock; promises rest on the cold side. Raises CannotPlan.
+
+    Behind a garage's door the work is laid out once to know when the door stands open, and
+    again on the slab that feels it. With `door` False it stays shut, which a search over
+    hundreds of starts can afford.
+    """
+
+    def laid(here: Setting) -> Plan:
+        return _lay(
+            here,
+            crew_size=crew_size,
+            start=start,
+            second_start=second_start,
+            split_after=split_after,
+        )
+
+    shut = laid(setting)
+    return laid(with_door_open(setting, shut)) if door else shut
+
+
+def _lay(
+    setting: Setting,
+    *,
+    crew_size: int,
+    start: datetime,
+    second_start: datetime | None,
+    split_after: StageKind,
+) -> Plan:
     slab = setting.coldest(start + timedelta(days=12))
     return lay_out(
         work=setting.work,
@@ -120,8 +158,46 @@ def lay(
     )
 
 
-def verdict_on(setting: Setting, plan: Plan, *, day_end: datetime | None = None) -> Verdict:
-    """What the forecast says of the plan: of several floors the worst rules."""
+def with_door_open(setting: Setting, plan: Plan) -> Setting:
+    """`setting` with the slabs as they are while the door stands open for this plan."""
+    felt = any(ground.feels_the_door for ground in setting.grounds)
+    if not felt or plan.start >= setting.known_until:
+        return setting
+    # The stages of a plan shift by minutes once the door is reckoned with: whoever lays,
+    # judges and draws it is to see one slab, so arrivals and hands name it.
+    key = tuple((visit.start, len(visit.stages), visit.stages[0].hands) for visit in plan.visits)
+    if key not in setting.doors:
+        grounds = tuple(_opened(ground, setting, open_spans(plan)) for ground in setting.grounds)
+        setting.doors[key] = replace(setting, grounds=grounds, doors={})
+    return setting.doors[key]
+
+
+def _opened(ground: Ground, setting: Setting, spans: Sequence[Span]) -> Ground:
+    """The ground with the slab of every part that the open door reaches worked out again."""
+
+    def slab(exposure: Exposure, shut: SlabHours | None) -> SlabHours | None:
+        if not exposure.behind_a_door:
+            return shut
+        return _slab(exposure, setting.job, setting.hours, setting.now, spans)
+
+    own = slab(ground.exposure, ground.slab) or ground.slab
+    parts = tuple(
+        replace(part, slab=own)
+        if part.exposure is ground.exposure
+        else replace(part, slab=slab(part.exposure, part.slab))
+        for part in ground.parts
+    )
+    return replace(ground, slab=own, parts=parts)
+
+
+def verdict_on(
+    setting: Setting, plan: Plan, *, day_end: datetime | None = None, door: bool = True
+) -> Verdict:
+    """What the forecast says of the plan: of several floors the worst rules.
+
+    `door` as in `lay`: whether slabs behind a garage's door feel it stand open.
+    """
+    grounds = (with_door_open(setting, plan) if door else setting).grounds
     verdicts = [
         judge(
             plan=plan,
@@ -137,7 +213,7 @@ def verdict_on(setting: Setting, plan: Plan, *, day_end: datetime | None = None)
             day_end=day_end,
             units=setting.units,
         )
-        for ground in setting.grounds
+        for ground in grounds
     ]
     worst = max(verdicts, key=lambda verdict: verdict.level.severity)
     pours = [each for each in verdicts if each.last_safe_pour is not None]
@@ -210,7 +286,13 @@ def _ground(floor: Floor, job: Job, hours: Hours, now: datetime) -> Ground:
     return Ground(floor.name, exposure, slab, tuple(parts), seen)
 
 
-def _slab(exposure: Exposure, job: Job, hours: Hours, now: datetime) -> SlabHours:
+def _slab(
+    exposure: Exposure,
+    job: Job,
+    hours: Hours,
+    now: datetime,
+    door_open: Sequence[Span] = (),
+) -> SlabHours:
     return slab_hours(
         hours=hours,
         exposure=exposure,
@@ -218,6 +300,7 @@ def _slab(exposure: Exposure, job: Job, hours: Hours, now: datetime) -> SlabHour
         longitude=job.site.longitude,
         now=now,
         garage_offset_c=job.branch.garage_offset_c,
+        door_open=door_open,
     )
 
 

@@ -1,5 +1,6 @@
 """One floor on one day, without a booking: its stages, slab, limits and materials."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -10,6 +11,7 @@ from dispatch.rules.horizon import extended
 from dispatch.rules.thresholds import Thresholds
 from dispatch.rules.verdicts import Verdict, judge
 from jobs.rules.cards import Card
+from jobs.rules.doors import Span, open_spans
 from jobs.rules.materials import Materials, materials
 from jobs.rules.plan import Plan, Work
 from jobs.rules.rates import Rates
@@ -17,6 +19,7 @@ from jobs.rules.stages import lay_out
 from weather import reads as weather
 from weather.models import Place
 from weather.rules.exposures import Exposure
+from weather.rules.heaters import Heater, with_water
 from weather.rules.hours import HOUR, Hours, SlabHours
 from weather.rules.moist_air import grains_per_lb
 from weather.rules.slab import SlabReading, slab_hours
@@ -38,6 +41,8 @@ class Asked:
     units: str
     leave_by: datetime  # on the day of the arrival
     reading_c: float | None = None  # the slab, measured just now
+    garage_offset_c: float = 7.0
+    heater: Heater | None = None
 
 
 @dataclass(frozen=True)
@@ -103,28 +108,28 @@ def floor_day(asked: Asked, *, place: Place, now: datetime) -> FloorDay:
     reading = None
     if asked.reading_c is not None:
         reading = SlabReading(at=now, slab_c=asked.reading_c)
-    slab = slab_hours(
-        hours=hours,
-        exposure=asked.exposure,
-        latitude=float(place.latitude),
-        longitude=float(place.longitude),
-        now=now,
-        reading=reading,
-    )
-    carried = extended(slab, asked.start + timedelta(days=12))
-    grains = np.full(len(carried), np.nan)
-    count = min(len(carried), len(hours))
-    grains[:count] = grains_per_lb(dew_c=hours.dew_c)[:count]
-    plan = lay_out(
-        work=asked.work,
-        card=asked.card,
-        rates=asked.rates,
-        crew_size=asked.crew_size,
-        start=asked.start,
-        slab=carried,
-        cold_slab=carried.side("cold"),
-        grains=grains,
-    )
+    heaters = (asked.heater,) if asked.heater and not asked.exposure.open else ()
+
+    def slab_with(door_open: Sequence[Span]) -> SlabHours:
+        return slab_hours(
+            hours=hours,
+            exposure=asked.exposure,
+            latitude=float(place.latitude),
+            longitude=float(place.longitude),
+            now=now,
+            garage_offset_c=asked.garage_offset_c,
+            door_open=door_open,
+            heaters=heaters,
+            reading=reading,
+        )
+
+    inside = with_water(hours, heaters)
+    slab = slab_with(())
+    plan = _plan(asked, slab=slab, hours=inside)
+    if asked.exposure.behind_a_door:  # laid again on the slab that feels the door stand open
+        slab = slab_with(open_spans(plan))
+        plan = _plan(asked, slab=slab, hours=inside)
+    hours = inside
     verdict = judge(
         plan=plan,
         card=asked.card,
@@ -147,6 +152,23 @@ def floor_day(asked: Asked, *, place: Place, now: datetime) -> FloorDay:
         slab_at_top_c=plan.slab_at_top_c,
     )
     return FloorDay(asked, zone, hours, slab, plan, verdict, taken)
+
+
+def _plan(asked: Asked, *, slab: SlabHours, hours: Hours) -> Plan:
+    carried = extended(slab, asked.start + timedelta(days=12))
+    grains = np.full(len(carried), np.nan)
+    count = min(len(carried), len(hours))
+    grains[:count] = np.asarray(grains_per_lb(dew_c=hours.dew_c))[:count]
+    return lay_out(
+        work=asked.work,
+        card=asked.card,
+        rates=asked.rates,
+        crew_size=asked.crew_size,
+        start=asked.start,
+        slab=carried,
+        cold_slab=carried.side("cold"),
+        grains=grains,
+    )
 
 
 def _day_end(asked: Asked, plan: Plan) -> datetime:

@@ -92,6 +92,46 @@ class Search:
         worst = max(refusals, key=lambda each: each.rank)
         return RefusedDay(day, str(worst), worst.rank)
 
+    def with_door(self, offer: Offer) -> Offer | RefusedDay:
+        """The offer as it will be judged once booked: its slab with the garage door open.
+
+        The search itself reckons with a shut door, since a slab of its own for every start
+        would take seconds.
+        """
+        if not any(ground.feels_the_door for ground in self.setting.grounds):
+            return offer
+        visits = offer.plan.visits
+        try:
+            plan = lay(
+                self.setting,
+                crew_size=offer.crew_size,
+                start=offer.plan.start,
+                second_start=visits[1].start if len(visits) > 1 else None,
+            )
+            self._check_hours(plan, offer.day)
+            self._check_car(plan)
+            verdict = self._verdict(plan, door=True)
+        except CannotPlan as refusal:
+            return RefusedDay(offer.day, str(refusal), 3)
+        except NoOffer as refusal:
+            return RefusedDay(offer.day, str(refusal), refusal.rank)
+        return self._offer(
+            crew=offer.crew,
+            crew_size=offer.crew_size,
+            grinder=offer.grinder,
+            day=offer.day,
+            plan=plan,
+            verdict=verdict,
+            travel=offer.travel,
+        )
+
+    def _verdict(self, plan: Plan, *, door: bool) -> Verdict:
+        latest = self._latest(plan.visits[-1].start.astimezone(self.branch.tz).date())
+        verdict = verdict_on(self.setting, plan, day_end=latest, door=door)
+        if verdict.level is Level.NO:
+            raise NoOffer(verdict.headline, 4)
+        return verdict
+
     def _closed(self, day: date) -> str:
         """Why nobody can come that day, or an empty string."""
         return self._branch_closed(day) or self._customer_cannot(day)
@@ -122,10 +162,7 @@ class Search:
         travel = self._travel(crew, plan, before_min)
         grinder = self._claims(crew, people, plan, travel)
         self._check_car(plan)
-        latest = self._latest(plan.visits[-1].start.astimezone(self.branch.tz).date())
-        verdict = verdict_on(self.setting, plan, day_end=latest)
-        if verdict.level is Level.NO:
-            raise NoOffer(verdict.headline, 4)
+        verdict = self._verdict(plan, door=False)
         return self._offer(
             crew=crew,
             crew_size=len(people),
@@ -222,13 +259,16 @@ class Search:
         card = self.setting.card
         try:
             if not card.two_days:
-                plan = lay(self.setting, crew_size=people, start=self._quiet(day, arrive))
+                start = self._quiet(day, arrive)
+                plan = lay(self.setting, crew_size=people, start=start, door=False)
                 if plan.end <= self._latest(day) or not card.overnight:
                     return plan
                 if (plan.base_end - plan.start) > self._latest(day) - arrive:
                     return plan  # not even the base fits; the one-day hours say it best
             second = self._second_day(day)
-            return lay(self.setting, crew_size=people, start=arrive, second_start=second)
+            return lay(
+                self.setting, crew_size=people, start=arrive, second_start=second, door=False
+            )
         except NeedsTwo as refusal:
             raise NoOffer(str(refusal), 2) from refusal
         except CannotPlan as refusal:

@@ -49,7 +49,22 @@ def best_days(job: Job, *, now: datetime, moving: int | None = None) -> Offers:
         whys = [f for f in found if isinstance(f, RefusedDay)]
         refused.append(max(whys, key=lambda each: each.rank))
     offers.sort(key=_rank)
-    return Offers(search.setting, tuple(offers[:BEST]), tuple(offers[BEST:]), tuple(refused))
+    best = _with_doors(search, offers, refused)
+    return Offers(search.setting, best, tuple(offers), tuple(refused))
+
+
+def _with_doors(
+    search: Search, offers: list[Offer], refused: list[RefusedDay]
+) -> tuple[Offer, ...]:
+    """The best days taken out of `offers`; one that the open garage door spoils is refused."""
+    best: list[Offer] = []
+    while offers and len(best) < BEST:
+        found = search.with_door(offers.pop(0))
+        if isinstance(found, Offer):
+            best.append(found)
+        else:
+            refused.append(found)
+    return tuple(sorted(best, key=_rank))
 
 
 def offer_for(job: Job, key: str, *, now: datetime, moving: int | None = None) -> Offer | None:
@@ -60,7 +75,8 @@ def offer_for(job: Job, key: str, *, now: datetime, moving: int | None = None) -
             continue
         for found in search.on(day):
             if isinstance(found, Offer) and found.key == key:
-                return found
+                booked = search.with_door(found)
+                return booked if isinstance(booked, Offer) else None
     return None
 
 

@@ -98,6 +98,17 @@ def test_a_measured_slab_stands_in_for_the_estimate():
     assert "reading" in cold["slab"]["basis"]
 
 
+def test_a_heater_the_day_before_warms_the_slab_and_brings_the_car_back_sooner():
+    heat = {"heat_kw": "8", "heat_from": "2026-11-18 12:00", "heat_until": "2026-11-22 07:00"}
+
+    plain, heated, wet = answer(), answer(**heat), answer(**heat, heat_unvented=True)
+
+    assert heated["hours"][0]["slab_c"] > plain["hours"][0]["slab_c"] + 3
+    assert at(heated["drive_on_at"]) < at(plain["drive_on_at"])
+    assert heated["hours"][0]["dew_c"] == pytest.approx(plain["hours"][0]["dew_c"])
+    assert wet["hours"][0]["dew_c"] > heated["hours"][0]["dew_c"] + 5
+
+
 def test_metres_and_feet_are_the_same_floor():
     feet = answer()
     metres = answer(units="metric", area="41.806", edge="26.213", crack="6.096")
@@ -140,6 +151,16 @@ def test_a_terminal_gets_lines_in_its_own_units():
         ({"leave_by": "late"}, "no time of day"),
         ({"branch": "nowhere"}, "no branch"),
         ({"units": "furlongs"}, "us or metric"),
+        ({"heat_kw": "8"}, "--heat-from and --heat-until"),
+        ({"heat_kw": "8", "exposure": "open"}, "only a garage or a floor indoors"),
+        (
+            {
+                "heat_kw": "9000",
+                "heat_from": "2026-11-19 07:00",
+                "heat_until": "2026-11-20 07:00",
+            },
+            "up to 500 kW",
+        ),
     ],
 )
 def test_bad_input_is_refused_in_a_sentence(changed, sentence):

@@ -305,7 +305,8 @@ def test_under_steady_air_the_slab_tends_to_it(air_c, exposure):
 
     found = slab(exposure, hours=hours, now=after(60 * 24))
 
-    # The ground two metres down keeps the last few percent of the difference.
+    # The ground two metres down keeps the last few percent of the difference, and
+    # still swings by a degree or two about its mean with the season.
     ground_c = 10.0
-    assert found.mid_c[-1] == pytest.approx(air_c, abs=0.1 + 0.1 * abs(air_c - ground_c))
+    assert found.mid_c[-1] == pytest.approx(air_c, abs=0.3 + 0.1 * abs(air_c - ground_c))
     assert abs(found.mid_c[-1] - air_c) <= abs(found.mid_c[0] - air_c) + 1.0

@@ -20,6 +20,11 @@ class Exposure(StrEnum):
         return self in {Exposure.INTERIOR, Exposure.GARAGE}
 
     @property
+    def behind_a_door(self) -> bool:
+        """Its air depends on whether a garage's door stands open."""
+        return self in {Exposure.GARAGE, Exposure.APRON}
+
+    @property
     def roofed(self) -> bool:
         """A roof, but open sides: rain comes only with wind."""
         return self in {Exposure.CARPORT, Exposure.PORCH, Exposure.APRON}

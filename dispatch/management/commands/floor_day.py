@@ -47,6 +47,12 @@ class Command(BaseCommand):
         parser.add_argument("--leave-by", default="", help="when the crew must be gone: 18:00")
         parser.add_argument("--crew", default="2", help="how many people")
         parser.add_argument("--reading", default="", help="slab measured now: 54.5F or 12.5C")
+        parser.add_argument("--heat-kw", default="", help="a heater in the room: its kW")
+        parser.add_argument("--heat-from", default="", help="when it is switched on")
+        parser.add_argument("--heat-until", default="", help="when it is taken away")
+        parser.add_argument(
+            "--heat-unvented", action="store_true", help="its fumes stay in the room: adds water"
+        )
         parser.add_argument("--units", default="us", help="us or metric")
         parser.add_argument("--json", action="store_true", help="print JSON, metric and UTC")
 

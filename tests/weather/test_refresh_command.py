@@ -70,10 +70,10 @@ def test_a_rehearsal_counts_the_requests_of_an_hour_and_leaves_this_database_alo
     assert (found["sites"], found["towns"], found["places"]) == (60, 4, 12)
     # Cold: look-up, grid, stations, observations and a second service for each of 12 places.
     assert 12 * 4 < found["requests_by_hour"][0] <= 12 * 5
-    # An hour later only the grids, spread over some minutes so that a few fall after the end.
+    # An hour later only the grids, and only where work lies within two days.
     assert 6 <= found["requests_by_hour"][1] <= 12
     assert found["without_forecast"] == 0
-    assert found["oldest_h"] <= 1.2
+    assert found["oldest_h"] <= 2
     assert Place.objects.count() == 1
 
 

@@ -44,7 +44,7 @@ def ask(spot: Spot, *, memory: Memory, now: datetime) -> Said:
         if refusal.kind == "stop":
             raise
         if refusal.status != 404:  # the grid fails for hours or days; the hourly text may not
-            return _ask_hourly(grid=grid, now=now, why=str(refusal))
+            return _ask_hourly(grid=grid, now=now, why=refusal)
         return _ask_elsewhere(spot, grid=grid, now=now, why=refusal)
     except BadAnswer as trouble:
         return _ask_elsewhere(spot, grid=grid, now=now, why=trouble)
@@ -57,7 +57,7 @@ def _ask_elsewhere(spot: Spot, *, grid: str, now: datetime, why: Exception) -> S
         raise NotHere("the US service no longer covers this place") from why
     if moved != grid:
         return _ask_grid(spot, grid=moved, memory=Memory(), now=now)
-    return _ask_hourly(grid=grid, now=now, why=str(why))
+    return _ask_hourly(grid=grid, now=now, why=why)
 
 
 def look_up(spot: Spot) -> str:
@@ -103,11 +103,16 @@ def _ask_grid(spot: Spot, *, grid: str, memory: Memory, now: datetime) -> Said:
     return Said(hours, answer.last_modified, answer.expires_at, grid)
 
 
-def _ask_hourly(*, grid: str, now: datetime, why: str) -> Said:
-    answer = http.get_json(
-        settings.NWS_URL, f"/gridpoints/{grid}/forecast/hourly?units=si", accept=ACCEPT
-    )
-    hours = parse_hourly(answer.document, fetched_at=now)
+def _ask_hourly(*, grid: str, now: datetime, why: Exception) -> Said:
+    """The hourly forecast; when it fails as well, what was wrong with the grid says more."""
+    path = f"/gridpoints/{grid}/forecast/hourly?units=si"
+    try:
+        answer = http.get_json(settings.NWS_URL, path, accept=ACCEPT)
+        hours = parse_hourly(answer.document, fetched_at=now)
+    except (http.Refused, BadAnswer) as second:
+        if isinstance(second, http.Refused) and second.kind == "stop":
+            raise
+        raise why from second
     return Said(hours, "", answer.expires_at, grid, (f"hourly forecast used: {why}",))
 
 

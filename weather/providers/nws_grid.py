@@ -97,7 +97,7 @@ def _timed(values: Sequence[Any], *, layer: str) -> list[tuple[datetime, datetim
     timed = []
     for item in values:
         try:
-            start, end = interval(item["validTime"])
+            start, end = interval(str(item["validTime"]))
         except (KeyError, TypeError, ValueError, OverflowError):
             raise BadAnswer(f"{layer} has a value without a time: {str(item)[:80]}") from None
         timed.append((start, end, item.get("value")))

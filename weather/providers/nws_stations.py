@@ -136,7 +136,7 @@ def _note_rain(hours: Hours, report: dict[str, Any], when: datetime) -> None:
 
 
 def _measured(stated: object, factors: dict[str, float]) -> float:
-    if not isinstance(stated, dict) or stated.get("qualityControl") in DOUBTED:
+    if not isinstance(stated, dict) or str(stated.get("qualityControl")) in DOUBTED:
         return float("nan")
     factor = factors.get(str(stated.get("unitCode") or "").rpartition(":")[2], float("nan"))
     return number(stated.get("value")) * factor
@@ -144,6 +144,6 @@ def _measured(stated: object, factors: dict[str, float]) -> float:
 
 def _cloud_pct(layers: object) -> float:
     listed = layers if isinstance(layers, list) else []
-    words = [layer.get("amount") for layer in listed if isinstance(layer, dict)]
+    words = [str(layer.get("amount")) for layer in listed if isinstance(layer, dict)]
     known = [CLOUD_PCT[word] for word in words if word in CLOUD_PCT]
     return float(max(known)) if known else float("nan")

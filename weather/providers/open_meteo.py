@@ -229,7 +229,7 @@ def _values(
     if len(stated) != len(positions):
         raise BadAnswer(f"{theirs} has {len(stated)} values for {len(positions)} hours")
     numbers = np.array([number(value) for value in stated])
-    unit = units.get(theirs)
+    unit = str(units.get(theirs) or "")
     if unit in factors:
         numbers = numbers * factors[unit]
     elif not np.isnan(numbers).all():

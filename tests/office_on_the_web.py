@@ -9,6 +9,7 @@ import re
 import sqlite3
 import subprocess
 import sys
+import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -151,7 +152,49 @@ def seed() -> dict[str, Any]:
     )
     jobs = [builders.job(of=branch, created_at=now).pk for _ in range(JOBS)]
     user = builders.user(of=branch, username="desk")
-    return {"jobs": jobs, "username": user.username, "password": builders.PASSWORD}
+    return {
+        "jobs": jobs,
+        "username": user.username,
+        "password": builders.PASSWORD,
+        "feed": _feed_path(branch),
+    }
+
+
+def _feed_path(branch: Any) -> str:
+    from urllib.parse import urlsplit
+
+    from django.utils import timezone
+
+    from dispatch.models import LinkPurpose
+    from dispatch.services import links
+    from jobs.access import PROGRAM
+
+    made = links.make_link(
+        branch=branch, purpose=LinkPurpose.FEED, name="wall", by=PROGRAM, now=timezone.now()
+    )
+    return urlsplit(made.address).path
+
+
+def work_on() -> None:
+    """Book floor after floor and call every third off, saying so once it is done, until ended."""
+    from datetime import timedelta
+
+    from django.utils import timezone
+
+    from dispatch.models import Crew
+    from jobs.models import Branch
+    from tests import builders
+    from tests.dispatch.days import book, call_off
+
+    branch, crew, now = Branch.objects.get(), Crew.objects.order_by("pk")[0], timezone.now()
+    for number in range(3000):
+        start = (now + timedelta(days=30 + number)).replace(hour=14, minute=0, second=0)
+        made = book(branch, crew, start, job=builders.job(of=branch, created_at=now), now=now)
+        if number % 3 == 2:
+            call_off(made, now=now)
+        sys.stdout.write(f"{made.pk}\n")
+        sys.stdout.flush()
+        time.sleep(0.02)
 
 
 def look() -> dict[str, Any]:
@@ -169,4 +212,7 @@ if __name__ == "__main__":
     import django
 
     django.setup()
-    sys.stdout.write(json.dumps({"seed": seed, "look": look}[sys.argv[1]]()))
+    if sys.argv[1] == "work_on":
+        work_on()
+    else:
+        sys.stdout.write(json.dumps({"seed": seed, "look": look}[sys.argv[1]]()))

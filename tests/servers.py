@@ -7,8 +7,9 @@ import socket
 import subprocess
 import sys
 import tempfile
+import threading
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from email.message import EmailMessage
@@ -61,6 +62,18 @@ def end(process: subprocess.Popen[bytes], *, seconds: float = 10) -> None:
     except subprocess.TimeoutExpired:
         process.kill()
         process.wait()
+
+
+def reading(lines: Iterable[str], take: Callable[[str], None]) -> threading.Thread:
+    """Hand each line of a process to `take` as it comes; join the thread when it has ended."""
+
+    def read() -> None:
+        for line in lines:
+            take(line)
+
+    thread = threading.Thread(target=read, daemon=True)
+    thread.start()
+    return thread
 
 
 @dataclass(frozen=True)

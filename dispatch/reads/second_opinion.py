@@ -32,8 +32,10 @@ class SecondOpinion:
         source, hours = self._told
         mine, end = self.setting.hours, plan.rain_safe or plan.end
         # Rain matters from the pour on; what is cold or hot matters all day.
-        wet = differences(mine, hours, start=plan.pour, end=end)
-        day = differences(mine, hours, start=plan.start, end=end)
+        limits = self.setting.thresholds
+        set_amounts = {"chance_points": limits.second_chance_points, "air_c": limits.second_air_c}
+        wet = differences(mine, hours, start=plan.pour, end=end, **set_amounts)
+        day = differences(mine, hours, start=plan.start, end=end, **set_amounts)
         return second_sentence(
             replace(wet, air_c=day.air_c),
             title=TITLES.get(source, source),

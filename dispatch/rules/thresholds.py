@@ -46,6 +46,11 @@ class Thresholds:
     age_care_h: float = 12.0
     age_unknown_h: float = 24.0
 
+    # From so far apart on a second service is shown beside the first: our choice, above the
+    # 10 to 17 points by which two issues of one service differ.
+    second_chance_points: float = 30.0
+    second_air_c: float = 3.0
+
     # Out of doors the first night can be judged; what lies beyond it is told, not guessed.
     night_h: float = 24.0
     firm_h: float = 48.0

@@ -9,6 +9,7 @@ from django.utils import timezone
 from dispatch.reads.offers import best_days
 from dispatch.rules.second_opinion import second_sentence
 from dispatch.rules.words import Words
+from jobs.models import Branch
 from tests import builders
 from tests.builders import NOW
 from tests.dispatch.test_offers import house, job, weather  # noqa: F401  fixtures
@@ -78,6 +79,15 @@ def test_less_than_the_set_amount_and_days_far_off_are_not_told(house):  # noqa:
     found = best_days(job(house), now=NOW)
 
     assert set(told(found).values()) == {""}
+
+
+def test_the_amount_is_the_branchs_to_set(house):  # noqa: F811
+    Branch.objects.filter(pk=house.pk).update(thresholds={"second_air_c": 1.0})
+    house.refresh_from_db()
+    weather(house.depot_place)
+    second(house.depot_place, air_c=21.5)
+
+    assert "MET Norway says otherwise" in best_days(job(house), now=NOW).best[0].second
 
 
 def test_an_old_second_opinion_is_not_held_against_a_new_forecast(house):  # noqa: F811

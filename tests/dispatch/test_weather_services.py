@@ -184,6 +184,14 @@ def test_two_days_without_a_service_the_office_still_books_and_nothing_is_green(
     assert not StoredVerdict.objects.filter(latest=True).exclude(level="unknown").exists()
 
 
+def test_two_days_without_a_service_the_other_screens_answer_too(desk, two_days_down):  # noqa: F811
+    stint = two_days_down.job.bookings.get().stints.get()
+
+    for name in ("needs", "waiting", "take-in", "mails", "crews"):
+        page_of(desk, name)
+    assert "50 h old" in page_of(desk, "day-sheet", stint.pk)
+
+
 def test_an_empty_contact_is_named_as_the_reason(desk, two_days_down, settings):  # noqa: F811
     settings.FORECAST_CONTACT = ""
 

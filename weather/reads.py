@@ -62,6 +62,14 @@ def past_origins(place: Place, *, first: date, last: date) -> dict[datetime, str
     return origins
 
 
+def bare_ground_c(forecast: Forecast, instant: datetime) -> float:
+    """Temperature (°C) of bare ground's surface at `instant`, if the service gives it; else NaN."""
+    told = forecast.layers.get("soil_c", [])
+    position = int((floor_hour(instant) - forecast.start) / HOUR)
+    value = told[position] if 0 <= position < len(told) else None
+    return float("nan") if value is None else float(value)
+
+
 def forecast_age_h(forecast: Forecast, *, now: datetime) -> float:
     """Hours since the forecast was issued; 0 when the service's clock runs ahead of ours."""
     return max(0.0, (now - forecast.issued_at) / HOUR)

@@ -23,3 +23,18 @@ def second_sentence(found: Differences, *, title: str, words: Words, open_floor:
             f"{words.temperature(air.first)}, at {words.clock(air.at)}"
         )
     return f"{title} says otherwise: {'; '.join(parts)}." if parts else ""
+
+
+def ground_sentence(
+    *, ground_c: float, slab_c: float, most_c: float, title: str, words: Words
+) -> str:
+    """What a service says of bare ground at the pour, where our slab is reckoned otherwise.
+
+    Empty where either is unknown or they agree; a slab is no bare ground, so it says so.
+    """
+    if not abs(ground_c - slab_c) >= most_c:
+        return ""
+    return (
+        f"{title} has bare ground at {words.temperature(ground_c)} at the pour, and this slab is "
+        f"reckoned at {words.temperature(slab_c)}: a reading on site decides."
+    )

@@ -50,6 +50,8 @@ class Thresholds:
     # 10 to 17 points by which two issues of one service differ.
     second_chance_points: float = 30.0
     second_air_c: float = 3.0
+    # Bare ground is no slab, so it must be further away to say anything.
+    second_ground_c: float = 5.0
 
     # Out of doors the first night can be judged; what lies beyond it is told, not guessed.
     night_h: float = 24.0

@@ -97,6 +97,25 @@ def test_an_old_second_opinion_is_not_held_against_a_new_forecast(house):  # noq
     assert set(told(best_days(job(house), now=NOW)).values()) == {""}
 
 
+@pytest.mark.parametrize(
+    ("exposure", "ground_c", "told"),
+    [("open", 5.0, True), ("garage", 5.0, False), ("open", None, False)],
+)
+def test_bare_ground_far_from_the_slab_asks_for_a_reading(house, exposure, ground_c, told):  # noqa: F811
+    weather(house.depot_place, cloud_pct=95.0)
+    row = second(house.depot_place)
+    row.layers["soil_c"] = [ground_c] * row.count
+    row.source = "open_meteo"
+    row.save()
+
+    found = best_days(job(house, exposure=exposure), now=NOW)
+
+    near = [o for o in (*found.best, *found.others) if o.day <= NOW.date() + timedelta(days=3)]
+    said = {"Open-Meteo has bare ground at 41 °F" in offer.second for offer in near}
+    assert said == {told}
+    assert all("a reading on site decides" in o.second for o in near) is told
+
+
 def test_offers_and_booking_show_it(desk, office):  # noqa: F811
     second(office.branch.depot_place, now=timezone.now(), air_c=26.0)
 

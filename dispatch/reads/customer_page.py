@@ -31,6 +31,7 @@ PLAIN_STAGES = {
     StageKind.SCRAPE: "We scrape the loose flake off",
     StageKind.ABRADE: "We sand",
     StageKind.TOP: "Top coat",
+    StageKind.BREAK: "We take a break",
     StageKind.PACK: "We pack up and close off the floor",
 }
 

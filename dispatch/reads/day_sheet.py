@@ -43,6 +43,7 @@ STAGE_WORDS = {
     StageKind.ABRADE: "Abrade: recoat window is over",
     StageKind.TOP: "Top coat",
     StageKind.PACK: "Pack, close off",
+    StageKind.BREAK: "Break",
 }
 COATS = {StageKind.BASE, StageKind.TOP}
 

@@ -11,8 +11,10 @@ from dispatch.rules.words import Words, share
 from jobs.rules.clock import round_up_quarter, say_moment, say_span, say_time
 from jobs.rules.materials import CoatNeed
 from jobs.rules.plan import Stage
+from jobs.rules.stages import idle_spans
 from jobs.rules.units import ft2_from_m2, gal_from_l, lb_from_kg
 from weather.models import Place
+from weather.rules.hours import HOUR
 
 NAMES = {
     "set_up": "Set up",
@@ -26,6 +28,7 @@ NAMES = {
     "abrade": "Abrade",
     "top": "Top coat",
     "pack": "Pack",
+    "break": "Break",
 }
 
 
@@ -46,6 +49,7 @@ def as_lines(day: FloorDay, *, place: Place) -> Iterator[str]:
         yield ""
         yield f"Visit {number}: {say_span(visit.start, visit.end, zone)}"
         yield from (f"  {_stage(stage, day)}" for stage in visit.stages)
+    yield from _idle(day)
     yield ""
     yield from _moments(day)
     yield ""
@@ -97,6 +101,7 @@ def as_json(day: FloorDay, *, place: Place) -> dict[str, Any]:
             }
             for visit in plan.visits
         ],
+        "idle": [{"start": _iso(start), "end": _iso(end)} for start, end in idle_spans(plan)],
         "pour_at": _iso(plan.pour),
         "top_end_at": _iso(plan.top_end),
         "tack_free_at": _iso(plan.tack_free),
@@ -131,6 +136,14 @@ def _moments(day: FloorDay) -> Iterator[str]:
     ):
         yield f"{name:<16}{say_moment(at, zone) if at else 'not known'}"
     yield f"Drive-on rests on {plan.drive_on_basis}."
+
+
+def _idle(day: FloorDay) -> Iterator[str]:
+    """The waits as what they are: hands that somebody may use, on the same site."""
+    for start, end in idle_spans(day.plan):
+        hours = (end - start) / HOUR
+        span = f"{say_time(start, day.zone)} to {say_time(end, day.zone)}"
+        yield f"Idle hands: {hours:.1f} h, {span}; free for other work on this site."
 
 
 def _stage(stage: Stage, day: FloorDay) -> str:

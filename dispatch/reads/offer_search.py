@@ -19,6 +19,7 @@ from dispatch.rules.verdicts import Verdict
 from jobs.models import DayWish, Job
 from jobs.rules.clock import round_up_quarter, say_day, say_moment, say_time
 from jobs.rules.plan import Plan, StageKind
+from jobs.rules.quiet import SECOND_DAY, earliest_start
 from jobs.rules.refusals import CannotPlan, NeedsTwo
 from weather.rules.hours import HOUR
 from weather.rules.seasonal import SeasonalOdds
@@ -267,7 +268,11 @@ class Search:
                     return plan  # not even the base fits; the one-day hours say it best
             second = self._second_day(day)
             return lay(
-                self.setting, crew_size=people, start=arrive, second_start=second, door=False
+                self.setting,
+                crew_size=people,
+                start=self._quiet(day, arrive),
+                second_start=second,
+                door=False,
             )
         except NeedsTwo as refusal:
             raise NoOffer(str(refusal), 2) from refusal
@@ -276,18 +281,24 @@ class Search:
 
     def _quiet(self, day: date, arrive: datetime) -> datetime:
         """Start so late that the first noisy stage falls after the quiet hours."""
-        quiet = self.branch.at(day, self.job.site.quiet_until or self.branch.quiet_until)
-        if arrive >= quiet:
-            return arrive
         rates = self.setting.rates
-        return max(arrive, quiet - timedelta(hours=rates.set_up_h + rates.mask_h))
+        hours = {StageKind.SET_UP: rates.set_up_h, StageKind.MASK: rates.mask_h}
+        return earliest_start(arrive=arrive, noisy_from=self._noisy_from(day), hours=hours)
+
+    def _noisy_from(self, day: date) -> datetime:
+        return self.branch.at(day, self.job.site.quiet_until or self.branch.quiet_until)
 
     def _second_day(self, day: date) -> datetime:
         for ahead in range(1, LATEST_SECOND_DAY + 1):
             second = day + timedelta(days=ahead)
             if not self._branch_closed(second) and second not in self.job.days_off():
                 opens = max(self.branch.day_starts, self.job.site.opens or time(0))
-                return self.branch.at(second, opens)
+                return earliest_start(
+                    arrive=self.branch.at(second, opens),
+                    noisy_from=self._noisy_from(second),
+                    hours={StageKind.SET_UP: self.setting.rates.return_set_up_h},
+                    order=SECOND_DAY,
+                )
         raise NoOffer("There is no working day soon enough after it for the top coat.", 2)
 
     def _check_hours(self, plan: Plan, day: date) -> None:

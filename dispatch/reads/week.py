@@ -215,7 +215,7 @@ class _Reader:
             kind=stage["kind"],
             start_h=self.h(datetime.fromisoformat(stage["start"])),
             end_h=self.h(datetime.fromisoformat(stage["end"])),
-            wait=stage["kind"] == "set",
+            wait=stage["kind"] in {"set", "break"},
         )
 
 

@@ -29,6 +29,7 @@ STAGE_WORDS = {
     "verticals": "steps and stem walls",
     "base": "base coat and broadcast",
     "set": "wait for the set",
+    "break": "break",
     "scrape": "scrape and vacuum",
     "abrade": "abrade",
     "top": "top coat",

@@ -8,11 +8,13 @@ from jobs.rules.cards import Card, CureTime
 from jobs.rules.cure import reached
 from jobs.rules.plan import Plan, Stage, StageKind, Visit
 from jobs.rules.promises import degrees, drive_on
+from jobs.rules.rates import Rates
 from jobs.rules.refusals import CannotPlan, TooCold, Unknown
 from weather.rules.hours import Series, SlabHours
 
 # What fewer hands can begin, only slower.
 SLOWED = frozenset({StageKind.GRIND, StageKind.VACUUM, StageKind.VERTICALS})
+UNBROKEN = frozenset({StageKind.BASE, StageKind.TOP})
 
 
 @dataclass(frozen=True)
@@ -21,6 +23,24 @@ class LateHands:
 
     joined_at: datetime
     before: int = 1
+
+
+@dataclass(frozen=True)
+class Rest:
+    """A break that lasts `lasts`, due `after` so much work; a coat may go on for `grace`."""
+
+    after: timedelta
+    lasts: timedelta
+    grace: timedelta = timedelta(minutes=30)
+
+    @classmethod
+    def of(cls, rates: Rates) -> "Rest | None":
+        """The breaks of a branch; None where it counts none."""
+        if rates.break_after_h is None or rates.break_h <= 0:
+            return None
+        if rates.break_after_h <= 0:
+            raise CannotPlan("A break falls due after some work, not before it.")
+        return cls(timedelta(hours=rates.break_after_h), timedelta(hours=rates.break_h))
 
 
 @dataclass
@@ -32,6 +52,7 @@ class Stretch:
     hands: int
     late: LateHands | None = None
     stages: list[Stage] = field(default_factory=list)
+    rest: Rest | None = None
 
     def do(self, *kinds: StageKind) -> None:
         """Add these stages, one after another; those that take no time are left out."""
@@ -39,10 +60,40 @@ class Stretch:
             if kind not in self.hours:
                 continue
             needed = timedelta(hours=self.hours[kind])
+            if self.rest and kind is not StageKind.PACK:
+                needed = self._rested(kind, needed, self.rest)
             if self.late and self.now < self.late.joined_at:
                 self._short_handed(kind, needed, self.late)
             else:
                 self._add(kind, self.now + needed, self.hands)
+
+    def _rested(self, kind: StageKind, needed: timedelta, rest: Rest) -> timedelta:
+        """Put the breaks in that fall due before or inside this stage; what is left of it.
+
+        A coat is never left half laid: the break comes before it.
+        """
+        if kind in UNBROKEN:
+            if self._worked() and self._worked() + needed > rest.after + rest.grace:
+                self._add(StageKind.BREAK, self.now + rest.lasts, 0)
+            return needed
+        while self._worked() + needed > rest.after:
+            first = max(timedelta(0), rest.after - self._worked())
+            if first:
+                self._add(kind, self.now + first, self.hands)
+            needed -= first
+            self._add(StageKind.BREAK, self.now + rest.lasts, 0)
+        return needed
+
+    def _worked(self) -> timedelta:
+        """How long the crew has been at it since it came, rested or waited long enough."""
+        worked = timedelta(0)
+        for stage in reversed(self.stages):
+            if stage.kind.wait and (
+                self.rest is None or stage.end - stage.start >= self.rest.lasts
+            ):
+                break
+            worked += stage.end - stage.start
+        return worked
 
     def _short_handed(self, kind: StageKind, needed: timedelta, late: LateHands) -> None:
         """A stage begun by the few who are there, and finished by all."""
@@ -74,7 +125,7 @@ class Stretch:
         self.do(StageKind.PACK)
         if back < self.now:
             raise CannotPlan("The second visit would begin before the first one has ended.")
-        again = Stretch(back.astimezone(UTC), {**self.hours}, self.hands, self.late)
+        again = Stretch(back.astimezone(UTC), {**self.hours}, self.hands, self.late, rest=self.rest)
         again.hours[StageKind.SET_UP] = set_up_h
         if set_up_h > 0:
             again.do(StageKind.SET_UP)

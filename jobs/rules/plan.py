@@ -19,11 +19,12 @@ class StageKind(StrEnum):
     ABRADE = "abrade"
     TOP = "top"
     PACK = "pack"
+    BREAK = "break"  # the crew rests on site
 
     @property
     def wait(self) -> bool:
         """Nobody's hands are needed."""
-        return self is StageKind.SET
+        return self in {StageKind.SET, StageKind.BREAK}
 
     @property
     def noisy(self) -> bool:

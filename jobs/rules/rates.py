@@ -58,6 +58,10 @@ class Rates:
     top: Pace = Pace(fixed_h=0.25, m2_per_h=800 * M2_PER_FT2)
     pack_h: float = 0.5  # 0.5 to 1.0 h
     return_set_up_h: float = 0.25  # unloading on a second visit; common practice
+    # A rest of `break_h` after so many hours of work without one; none where it is None. Half an
+    # hour after at most five or six is what many states ask for (common practice).
+    break_after_h: float | None = None
+    break_h: float = 0.5
     sealer_speed: float = 0.5  # thin paint or sealer: 80 to 125 of 225 sq ft/h
     thick_speed: float = 0.3  # thick coating or mastic: under 70 of 225 sq ft/h
 
@@ -68,12 +72,19 @@ class Rates:
 
 
 def stage_hours(
-    *, work: Work, rates: Rates, crew_size: int, abrade_h_per_m2: float = 0.0, resin: bool = True
+    *,
+    work: Work,
+    rates: Rates,
+    crew_size: int,
+    abrade_h_per_m2: float = 0.0,
+    resin: bool = True,
+    grinders: int | None = None,
 ) -> dict[StageKind, float]:
     """Hours of every hands-on stage for this crew; stages that take no time are left out.
 
     With `resin` False only preparing is asked for, which one person can do; otherwise a
-    crew under two is refused.
+    crew under two is refused. `grinders` are the walk-behind machines on site: without it
+    there is one for every two people, with it the field is ground no faster than they go.
     """
     if crew_size < 1:
         raise CannotPlan("There is nobody in this crew on that day.")
@@ -83,7 +94,7 @@ def stage_hours(
     hours = {
         StageKind.SET_UP: rates.set_up_h,
         StageKind.MASK: rates.mask_h,
-        StageKind.GRIND: _grind_h(work, rates) * shrink + rates.prove_h,
+        StageKind.GRIND: _grind_h(work, rates, shrink, grinders) + rates.prove_h,
         StageKind.VACUUM: rates.vacuum.hours(work.area_m2) * shrink,
         StageKind.VERTICALS: _verticals_h(work, rates) * shrink,
         StageKind.BASE: rates.base.hours(work.area_m2) * shrink,
@@ -95,15 +106,18 @@ def stage_hours(
     return {kind: spent_h for kind, spent_h in hours.items() if spent_h > 0}
 
 
-def _grind_h(work: Work, rates: Rates) -> float:
-    """One person grinds the field while the other does edges and repairs."""
+def _grind_h(work: Work, rates: Rates, shrink: float, grinders: int | None) -> float:
+    """Half the people grind the field while the others do edges and repairs."""
+    if grinders is not None and grinders < 1:
+        raise CannotPlan("There is no grinder for this floor.")
     field_h = rates.grind.hours(work.area_m2, speed=rates.grind_speed(work.condition))
     beside_h = work.spalls * rates.spall_h
     if rates.edge_m_per_h:
         beside_h += work.edge_m / rates.edge_m_per_h
     if rates.crack_m_per_h:
         beside_h += work.crack_m / rates.crack_m_per_h
-    return max(field_h, beside_h)
+    machines = max(shrink, 1 / grinders) if grinders is not None else shrink
+    return max(field_h * machines, beside_h * shrink)
 
 
 def _verticals_h(work: Work, rates: Rates) -> float:

@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 
 from jobs.rules.cards import Card
 from jobs.rules.clock import round_up_quarter
-from jobs.rules.coats import Coater, LateHands, Stretch
+from jobs.rules.coats import Coater, LateHands, Rest, Stretch
 from jobs.rules.plan import Plan, StageKind, Visit, Work
 from jobs.rules.rates import Rates, stage_hours
 from jobs.rules.refusals import CannotPlan, NeedsTwo, TooCold, Unknown
@@ -23,6 +23,7 @@ __all__ = [
     "Unknown",
     "elapsed_h",
     "hands_on_h",
+    "idle_spans",
     "lay_out",
     "pour_to_rain_safe_h",
     "prepare_h",
@@ -50,14 +51,24 @@ def elapsed_h(plan: Plan) -> float:
     return sum((visit.end - visit.start) / HOUR for visit in plan.visits)
 
 
+def idle_spans(plan: Plan) -> tuple[tuple[datetime, datetime], ...]:
+    """The waits inside visits: time in which the crew is bound to the site with idle hands."""
+    return tuple(
+        (stage.start, stage.end)
+        for visit in plan.visits
+        for stage in visit.stages
+        if stage.kind is StageKind.SET
+    )
+
+
 def pour_to_rain_safe_h(plan: Plan) -> float | None:
     """Hours from the first resin to the last coat being rain-safe; None if not known."""
     return None if plan.rain_safe is None else (plan.rain_safe - plan.pour) / HOUR
 
 
-def prepare_h(*, work: Work, rates: Rates, crew_size: int) -> float:
+def prepare_h(*, work: Work, rates: Rates, crew_size: int, grinders: int | None = None) -> float:
     """Hours of preparing alone, from arriving to a floor that could be coated."""
-    hours = stage_hours(work=work, rates=rates, crew_size=crew_size, resin=False)
+    hours = stage_hours(work=work, rates=rates, crew_size=crew_size, resin=False, grinders=grinders)
     return sum(hours.get(kind, 0.0) for kind in PREPARE)
 
 
@@ -74,6 +85,7 @@ def lay_out(
     grains: Series | None = None,
     split_after: StageKind = StageKind.BASE,
     late: LateHands | None = None,
+    grinders: int | None = None,
 ) -> Plan:
     """The whole job on the clock for a crew that arrives at `start` on this slab.
 
@@ -83,13 +95,14 @@ def lay_out(
     `cold_slab` bounds the promises after the top (default: `slab` itself). `grains` is the
     water in the air by the hour of the slab, for cards that cure on moisture; without it
     their lower limit is left to whoever judges the weather. `late` says that only part of
-    the crew is there from the start; the base waits for the rest. Raises CannotPlan.
+    the crew is there from the start; the base waits for the rest. `grinders` as in
+    `stage_hours`. Raises CannotPlan.
     """
     start = start.astimezone(UTC)
     floor = Coater(card=card, slab=slab, cold=cold_slab or slab, grains=grains)
-    hours = _hours(work=work, card=card, rates=rates, crew_size=crew_size)
+    hours = _hours(work=work, card=card, rates=rates, crew_size=crew_size, grinders=grinders)
     split = _split(card, second_start, split_after)
-    going = Stretch(start, hours, crew_size, late)
+    going = Stretch(start, hours, crew_size, late, rest=Rest.of(rates))
     visits: list[Visit] = []
 
     going.do(*PREPARE)
@@ -117,10 +130,16 @@ def _split(card: Card, second_start: datetime | None, split_after: StageKind) ->
     return split_after if card.two_days or second_start is not None else None
 
 
-def _hours(*, work: Work, card: Card, rates: Rates, crew_size: int) -> dict[StageKind, float]:
+def _hours(
+    *, work: Work, card: Card, rates: Rates, crew_size: int, grinders: int | None = None
+) -> dict[StageKind, float]:
     """Hours by stage; a floor without flake has nothing to scrape."""
     hours = stage_hours(
-        work=work, rates=rates, crew_size=crew_size, abrade_h_per_m2=card.abrade_h_per_m2
+        work=work,
+        rates=rates,
+        crew_size=crew_size,
+        abrade_h_per_m2=card.abrade_h_per_m2,
+        grinders=grinders,
     )
     if card.flake_kg_per_m2 == 0:
         hours.pop(StageKind.SCRAPE, None)

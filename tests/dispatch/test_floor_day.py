@@ -61,6 +61,15 @@ def test_stages_follow_one_another_from_the_arrival():
     assert [stage["hands"] for stage in stages if stage["kind"] == "set"] == [0]
 
 
+def test_the_wait_is_told_as_idle_time():
+    (idle,) = answer()["idle"]
+    (visit,) = answer()["visits"]
+
+    wait = next(stage for stage in visit["stages"] if stage["kind"] == "set")
+    assert (idle["start"], idle["end"]) == (wait["start"], wait["end"])
+    assert "Idle hands: " in ask()
+
+
 def test_materials_are_area_over_coverage():
     coats = answer()["materials"]
 

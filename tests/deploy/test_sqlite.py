@@ -6,7 +6,7 @@ import sys
 import pytest
 from django.core import checks
 from django.core.exceptions import ImproperlyConfigured
-from django.db import OperationalError, connection, transaction
+from django.db import OperationalError
 
 from deploy import settings as house
 from deploy.sqlite import base, soundness
@@ -138,15 +138,14 @@ def test_web_worker_and_command_refuse_to_start(tmp_path, words):
     assert "network file system (cifs)" in answer.stdout + answer.stderr
 
 
-@pytest.mark.django_db(transaction=True)
-def test_a_gate_that_does_not_open_is_a_fault_of_the_database(monkeypatch):
-    if connection.vendor != "sqlite":
-        pytest.skip("PostgreSQL needs no gate")
+def test_a_gate_that_does_not_open_is_a_fault_of_the_database(tmp_path, monkeypatch):
+    own = opened(tmp_path)
+    own.ensure_connection()
 
     def refuse(*_):
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(base.os, "open", refuse)
 
-    with pytest.raises(OperationalError, match="No space left"), transaction.atomic():
-        pass
+    with pytest.raises(OperationalError, match="No space left"):
+        own.set_autocommit(False, force_begin_transaction_with_broken_autocommit=True)

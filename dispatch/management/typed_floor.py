@@ -12,6 +12,7 @@ from jobs.models import Branch, CoatingSystem
 from jobs.rules.cards import Card
 from jobs.rules.catalogue import catalogue
 from jobs.rules.local_times import instant_shown
+from jobs.rules.machines import LARGE, SMALL, Access, fastest, rates_with
 from jobs.rules.new_jobs import NewFloor, NewJob, problems_of
 from jobs.rules.plan import Condition, Work
 from jobs.rules.rates import Rates
@@ -57,11 +58,13 @@ def asked_of(options: Mapping[str, str], *, zone: ZoneInfo, now: datetime) -> As
         card=_card(options["system"], branch),
         start=start,
         crew_size=people,
-        rates=rates_of(branch) if branch else Rates(),
+        rates=_rates(options, branch, us=us),
         thresholds=thresholds_of(branch) if branch else DEFAULTS,
         units=options["units"],
         reading_c=_reading(options["reading"], us=us),
         garage_offset_c=branch.garage_offset_c if branch else HEATED_HOUSE_C,
+        country=branch.country if branch else "US",
+        subdivision=branch.subdivision if branch else "",
         heater=_heater(options, floor, zone=zone),
         leave_by=_leave_by(options["leave_by"], branch, start=start, zone=zone),
     )
@@ -164,6 +167,20 @@ def _reading(text: str, *, us: bool) -> float | None:
     if not LEAST_C <= reading_c <= MOST_C:
         raise Wrong(f"A slab at {text} is not to be believed; measure again.")
     return reading_c
+
+
+def _rates(options: Mapping[str, str], branch: Branch | None, *, us: bool) -> Rates:
+    """The branch's rates; where way in or power are told, with the grinder that they allow."""
+    rates = rates_of(branch) if branch else Rates()
+    if not any(options[name] for name in ("way_in", "volts", "amps")):
+        return rates
+    width = read_number(options["way_in"], us=us) if options["way_in"] else None
+    access = Access(
+        width_m=m_from_ft(width) if us and width is not None else width,
+        volts=read_count(options["volts"]) if options["volts"] else None,
+        amps=read_count(options["amps"]) if options["amps"] else None,
+    )
+    return rates_with(rates, fastest((SMALL, LARGE), access))
 
 
 def _heater(options: Mapping[str, str], floor: NewFloor, *, zone: ZoneInfo) -> Heater | None:

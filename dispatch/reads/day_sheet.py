@@ -21,10 +21,11 @@ from dispatch.rules.findings import Level
 from dispatch.rules.plain_text import one_line
 from dispatch.rules.ways_out import PREPARE_ONLY
 from dispatch.rules.words import Words
-from jobs.models import Floor
+from jobs.models import Floor, Job
 from jobs.rules.clock import say_moment, say_span, say_time
-from jobs.rules.materials import Materials, materials
+from jobs.rules.materials import CoatNeed, Materials, materials
 from jobs.rules.plan import StageKind
+from jobs.rules.trailer import carries_base, carries_top, gear
 from jobs.rules.units import gal_from_l, lb_from_kg
 
 SHOWN_AHEAD = timedelta(days=14)
@@ -156,7 +157,7 @@ def day_sheet(stint: Stint, *, now: datetime) -> Sheet:
         weather=_weather(verdict, stint, now=now),
         needs=tuple(_need(floor, stint, slab_c) for floor in job.floors.all()),
         needs_basis=basis,
-        carry=_carry(stint),
+        carry=_carry(stint, slab_c),
         promises=_promises(stint),
         cautions=cautions(tuple(job.exposures())),
         defers=DEFERS,
@@ -265,10 +266,10 @@ def _slab(verdict: StoredVerdict | None, words: Words) -> tuple[float, str]:
     return REFERENCE_C, f"Slab not known: batches for {said}. On a warmer slab mix smaller ones."
 
 
-def _need(floor: Floor, stint: Stint, slab_c: float) -> FloorNeed:
+def _takes(floor: Floor, stint: Stint, slab_c: float) -> Materials:
     job = stint.booking.job
-    people = max(1, stint.installers.count())
-    takes = materials(
+    people = max(1, len(stint.installers.all()))
+    return materials(
         work=floor.work,
         card=job.system.card,
         rates=rates_of(stint.booking.branch),
@@ -276,16 +277,20 @@ def _need(floor: Floor, stint: Stint, slab_c: float) -> FloorNeed:
         slab_at_pour_c=slab_c,
         slab_at_top_c=slab_c,
     )
+
+
+def _need(floor: Floor, stint: Stint, slab_c: float) -> FloorNeed:
+    takes = _takes(floor, stint, slab_c)
     us = str(stint.booking.branch.units) == "us"
     return FloorNeed(floor.name, tuple(_need_lines(takes, us=us)))
 
 
 def _need_lines(takes: Materials, *, us: bool) -> list[str]:
     def volume(litres: float) -> str:
-        return f"{gal_from_l(litres):.1f} gal" if us else f"{litres:.1f} l"
+        return _volume(litres, us=us)
 
     def mass(kilos: float) -> str:
-        return f"{lb_from_kg(kilos):.0f} lb" if us else f"{kilos:.0f} kg"
+        return _mass(kilos, us=us)
 
     lines = []
     for name, coat in (("Base", takes.base), ("Top", takes.top)):
@@ -295,20 +300,61 @@ def _need_lines(takes: Materials, *, us: bool) -> list[str]:
             f"{coat.batches} batches of at most {volume(coat.batch_l)}{halved}; "
             f"usable {coat.usable_minutes:.0f} min."
         )
-    lines.append(f"Flake: throw {mass(takes.flake_thrown_kg)}, load {mass(takes.flake_order_kg)}.")
+    if takes.flake_thrown_kg:
+        lines.append(
+            f"Flake: throw {mass(takes.flake_thrown_kg)}, load {mass(takes.flake_order_kg)}, "
+            f"{mass(takes.flake_net_kg)} stay on the floor."
+        )
     return lines
 
 
-def _carry(stint: Stint) -> tuple[str, ...]:
-    job = stint.booking.job
+def _volume(litres: float, *, us: bool) -> str:
+    return f"{gal_from_l(litres):.1f} gal" if us else f"{litres:.1f} l"
+
+
+def _mass(kilos: float, *, us: bool) -> str:
+    return f"{lb_from_kg(kilos):.0f} lb" if us else f"{kilos:.0f} kg"
+
+
+def _carry(stint: Stint, slab_c: float) -> tuple[str, ...]:
+    job, kinds = stint.booking.job, _kinds(stint)
     color = f", {one_line(job.color)}" if job.color else ""
     machines = [str(machine) for machine in stint.machines.all()]
     return (
         f"{job.system}{color}",
         *machines,
-        "Slab thermometer, dew point meter, moisture meter",
-        "Tape, film, barrier for the edge of the floor",
+        *_resin(stint, slab_c),
+        *gear(kinds, flake=job.system.card.flake_kg_per_m2 > 0, open_air=_open_air(job)),
     )
+
+
+def _open_air(job: Job) -> bool:
+    return any(not exposure.enclosed for exposure in job.exposures())
+
+
+def _kinds(stint: Stint) -> frozenset[StageKind]:
+    return frozenset(StageKind(stage["kind"]) for stage in stint.stages)
+
+
+def _resin(stint: Stint, slab_c: float) -> list[str]:
+    """Resin and flake for the coats of this stint alone, all floors together."""
+    kinds, us = _kinds(stint), str(stint.booking.branch.units) == "us"
+    takes = [_takes(floor, stint, slab_c) for floor in stint.booking.job.floors.all()]
+    lines = []
+    if carries_base(kinds):
+        lines.append(_mixed("Base", [each.base for each in takes], us=us))
+        thrown_kg = sum(each.flake_order_kg for each in takes)
+        if thrown_kg:
+            lines.append(f"Flake: {_mass(thrown_kg, us=us)} with a tenth to spare")
+    if carries_top(kinds):
+        lines.append(_mixed("Top", [each.top for each in takes], us=us))
+    return lines
+
+
+def _mixed(name: str, coats: Sequence[CoatNeed], *, us: bool) -> str:
+    a_l, b_l = (sum(getattr(coat, side) for coat in coats) for side in ("a_l", "b_l"))
+    second = f", B {_volume(b_l, us=us)}" if b_l else ""
+    return f"{name}: A {_volume(a_l, us=us)}{second}"
 
 
 def _promises(stint: Stint) -> tuple[str, ...]:

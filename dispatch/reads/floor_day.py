@@ -7,12 +7,14 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from dispatch.reads.orders import orders_for
 from dispatch.rules.horizon import extended
 from dispatch.rules.thresholds import Thresholds
 from dispatch.rules.verdicts import Verdict, judge
 from jobs.rules.cards import Card
 from jobs.rules.doors import Span, open_spans
 from jobs.rules.materials import Materials, materials
+from jobs.rules.ordering import OrderLine
 from jobs.rules.plan import Plan, Work
 from jobs.rules.rates import Rates
 from jobs.rules.stages import lay_out
@@ -43,6 +45,8 @@ class Asked:
     reading_c: float | None = None  # the slab, measured just now
     garage_offset_c: float = 7.0
     heater: Heater | None = None
+    country: str = "US"  # where suppliers keep their holidays
+    subdivision: str = ""
 
 
 @dataclass(frozen=True)
@@ -72,6 +76,8 @@ class FloorDay:
     plan: Plan
     verdict: Verdict
     materials: Materials
+    orders: tuple[OrderLine, ...]
+    now: datetime
 
     def by_hour(self) -> list[HourOfDay]:
         """From the arrival until the crew has left and, if that is known, until rain-safe."""
@@ -151,7 +157,15 @@ def floor_day(asked: Asked, *, place: Place, now: datetime) -> FloorDay:
         slab_at_pour_c=plan.slab_at_pour_c,
         slab_at_top_c=plan.slab_at_top_c,
     )
-    return FloorDay(asked, zone, hours, slab, plan, verdict, taken)
+    needed_on = asked.start.astimezone(zone).date()
+    ordered = orders_for(
+        takes=taken,
+        card=asked.card,
+        needed_on=needed_on,
+        country=asked.country,
+        subdivision=asked.subdivision,
+    )
+    return FloorDay(asked, zone, hours, slab, plan, verdict, taken, ordered, now)
 
 
 def _plan(asked: Asked, *, slab: SlabHours, hours: Hours) -> Plan:

@@ -6,10 +6,11 @@ from datetime import datetime
 from typing import Any
 
 from dispatch.reads.floor_day import FloorDay, HourOfDay, margin
+from dispatch.reads.orders import order_words
 from dispatch.rules.findings import Check, Level
 from dispatch.rules.words import Words, share
 from jobs.rules.clock import round_up_quarter, say_moment, say_span, say_time
-from jobs.rules.materials import CoatNeed
+from jobs.rules.materials import CoatNeed, Materials
 from jobs.rules.plan import Stage
 from jobs.rules.stages import idle_spans
 from jobs.rules.units import ft2_from_m2, gal_from_l, lb_from_kg
@@ -64,8 +65,11 @@ def as_lines(day: FloorDay, *, place: Place) -> Iterator[str]:
     for name, need in (("Base", day.materials.base), ("Top", day.materials.top)):
         yield f"  {name:<6}{_need(need, us=say.us)}"
     if day.materials.flake_order_kg:
-        kg = day.materials.flake_order_kg
-        yield f"  Flake {lb_from_kg(kg):,.0f} lb to order" if say.us else f"  Flake {kg:,.0f} kg"
+        yield f"  Flake {_flake(day.materials, us=say.us)}"
+    yield ""
+    yield "To order"
+    today = day.now.astimezone(zone).date()
+    yield from (f"  {order_words(line, us=say.us, today=today)}" for line in day.orders)
 
 
 def as_json(day: FloorDay, *, place: Place) -> dict[str, Any]:
@@ -116,7 +120,19 @@ def as_json(day: FloorDay, *, place: Place) -> dict[str, Any]:
             "top": _need_json(day.materials.top),
             "flake_thrown_kg": day.materials.flake_thrown_kg,
             "flake_order_kg": day.materials.flake_order_kg,
+            "flake_net_kg": day.materials.flake_net_kg,
         },
+        "orders": [
+            {
+                "what": line.what,
+                "kits": line.kits,
+                "litres": line.litres,
+                "mass_kg": line.mass_kg,
+                "order_by": line.order_by.isoformat(),
+                "not_before": line.not_before.isoformat() if line.not_before else None,
+            }
+            for line in day.orders
+        ],
     }
 
 
@@ -162,6 +178,18 @@ def _hour(hour: HourOfDay, say: Words) -> str:
     return (
         f"{say.clock(hour.at):<10} {degrees(hour.air_c):<8}{degrees(hour.dew_c):<10}"
         f"{band:<30}{over:<10}{rain}"
+    )
+
+
+def _flake(takes: Materials, *, us: bool) -> str:
+    """To throw, to load and to cost: what is scraped up clean is thrown again elsewhere."""
+
+    def mass(kg: float) -> str:
+        return f"{lb_from_kg(kg):,.0f} lb" if us else f"{kg:,.0f} kg"
+
+    return (
+        f"{mass(takes.flake_thrown_kg)} to throw, {mass(takes.flake_order_kg)} to load, "
+        f"{mass(takes.flake_net_kg)} to cost"
     )
 
 

@@ -82,6 +82,37 @@ def test_materials_are_area_over_coverage():
         assert coats[name]["a_l"] == pytest.approx(coats[name]["b_l"])  # 1:1
 
 
+def test_what_to_order_and_by_when_counts_the_suppliers_holidays():
+    told = answer(start="2026-11-30 07:00", reading="18C")
+
+    base, top, flake = told["orders"]
+    # The Monday after Thanksgiving: five working days back, and the holiday is none of them.
+    assert base["order_by"] == top["order_by"] == "2026-11-19"
+    assert (base["kits"], top["kits"]) == (2, 2)
+    assert flake["mass_kg"] == told["materials"]["flake_order_kg"]
+    # About 40 % of thrown flake is scraped up again: smallcrete.rocks, an installer.
+    net, thrown = told["materials"]["flake_net_kg"], told["materials"]["flake_thrown_kg"]
+    assert net == pytest.approx(0.6 * thrown)
+    assert "to throw" in ask()
+    assert "order by" in ask().split("To order")[1]
+
+
+def test_way_in_and_power_choose_the_grinder():
+    def grind_h(**more):
+        (visit,) = answer(area="900", edge="126", leave_by="23:00", **more)["visits"]
+        return sum(
+            (at(s["end"]) - at(s["start"])) / timedelta(hours=1)
+            for s in visit["stages"]
+            if s["kind"] == "grind"
+        )
+
+    big = grind_h(way_in="8", volts="240", amps="30")
+    assert big < grind_h(way_in="8", volts="120", amps="20") - 1
+    assert grind_h(way_in="2.2", volts="240", amps="30") == pytest.approx(
+        grind_h(way_in="8", volts="120", amps="20")
+    )
+
+
 def test_every_hour_and_every_limit_is_told():
     told = answer()
 
@@ -160,6 +191,7 @@ def test_a_terminal_gets_lines_in_its_own_units():
         ({"leave_by": "late"}, "no time of day"),
         ({"branch": "nowhere"}, "no branch"),
         ({"units": "furlongs"}, "us or metric"),
+        ({"way_in": "1.5"}, "No grinder can be used there"),
         ({"heat_kw": "8"}, "--heat-from and --heat-until"),
         ({"heat_kw": "8", "exposure": "open"}, "only a garage or a floor indoors"),
         (

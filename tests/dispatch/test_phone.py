@@ -330,3 +330,25 @@ def test_the_office_opens_its_sent_mails_and_no_other_branchs(client, office):
     assert "Your floor: Tue Jun 2" in listed
     assert "between 8:00 AM and 9:00 AM" in opened
     assert client.get(f"/mail/{notice.pk}/").status_code == 404
+
+
+def test_the_trailer_takes_what_the_stages_of_this_stint_need(client, office):
+    branch, crew = office
+    booking = book(branch, crew, TOMORROW)
+    stint = booking.stints.get()
+    link = phone(branch, crew)
+    path = f"/p/{link.token}/{stint.pk}/"
+
+    whole = text_of(client, path)
+    stint.stages = [each for each in stint.stages if each["kind"] in {"set_up", "grind"}]
+    stint.save(update_fields=["stages"])
+    preparing = text_of(client, path)
+
+    trailer = whole.split("On the trailer")[1].split("</section>")[0]
+    assert "Base: A " in trailer
+    assert "Top: A " in trailer
+    assert "with a tenth to spare" in trailer
+    assert "dust collector" in trailer
+    only = preparing.split("On the trailer")[1].split("</section>")[0]
+    assert "dust collector" in only
+    assert "Base: A " not in only

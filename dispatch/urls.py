@@ -23,6 +23,7 @@ urlpatterns = [
     path("bookings/<int:pk>/move/", bookings.move, name="move"),
     path("bookings/<int:pk>/confirm/", bookings.confirm, name="confirm"),
     path("bookings/<int:pk>/call-off/", bookings.call_off, name="call-off"),
+    path("bookings/<int:pk>/undo/", bookings.undo, name="undo"),
     path("bookings/<int:pk>/dryness/", dryness.note_dryness, name="note-dryness"),
     path("stints/<int:pk>/sheet/", phone.day_sheet, name="day-sheet"),
     path("mail/", mails.mails, name="mails"),

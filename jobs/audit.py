@@ -19,8 +19,11 @@ def record(
     before: Mapping[str, Any] | None = None,
     after: Mapping[str, Any] | None = None,
     why: str = "",
+    group: str = "",
 ) -> AuditEvent:
-    """Keep one change for ever. `before` and `after` hold plain JSON values."""
+    """Keep one change for ever. `before` and `after` hold plain JSON values; events of
+    one change share a `group`.
+    """
     return AuditEvent.objects.create(
         at=now,
         branch=branch,
@@ -33,4 +36,5 @@ def record(
         before=dict(before or {}),
         after=dict(after or {}),
         why=why[:500],
+        group=group,
     )

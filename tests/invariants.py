@@ -5,8 +5,9 @@ It trusts no guard: who is where is counted again from the stints, not read from
 
 from collections import Counter
 from collections.abc import Iterable, Iterator
-from datetime import timedelta
+from datetime import datetime, time, timedelta
 from itertools import pairwise
+from typing import Any
 
 from dispatch.models import (
     OPEN_STATES,
@@ -26,7 +27,7 @@ Quarters = set[tuple[int, int]]
 
 def broken(branch: Branch | None = None) -> list[str]:
     """A sentence for each rule that the rows of `branch`, or of all, break. Empty is well."""
-    stints = Stint.objects.select_related("booking", "crew").prefetch_related(
+    stints = Stint.objects.select_related("booking__branch", "crew").prefetch_related(
         "installers", "machines", "claims", "entries"
     )
     bookings = Booking.objects.select_related("job")
@@ -54,24 +55,62 @@ def quarters(stint: Stint) -> Quarters:
     """(resource, granule) of everybody and everything the stint needs, with its travel."""
     start = stint.start - timedelta(minutes=stint.travel_before_min)
     end = stint.end + timedelta(minutes=stint.travel_after_min)
-    needed = {stint.crew.resource_id}
-    needed |= {each.resource_id for each in (*stint.installers.all(), *stint.machines.all())}
-    return {(resource, granule) for resource in needed for granule in granules(start, end)}
+    needed = {stint.crew.resource_id: (start, end)}
+    needed |= {each.resource_id: (start, end) for each in stint.installers.all()}
+    spans = {span["machine"]: span for span in stint.machine_spans}
+    for machine in stint.machines.all():
+        span = spans.get(machine.pk)
+        needed[machine.resource_id] = _hours_of(span) if span else (start, end)
+    return {
+        (resource, granule) for resource, hours in needed.items() for granule in granules(*hours)
+    }
+
+
+def _hours_of(span: dict[str, Any]) -> tuple[datetime, datetime]:
+    on_the_road = timedelta(minutes=span["travel_after_min"])
+    until = datetime.fromisoformat(span["until"]) + on_the_road
+    return datetime.fromisoformat(span["start"]), until
+
+
+def rest(stint: Stint) -> Quarters:
+    """(resource, granule) of the people's ten hours of rest after a stint at night."""
+    zone = stint.booking.branch.tz
+    began, ended = stint.start.astimezone(zone), stint.end.astimezone(zone)
+    day_work = began.hour >= 5 and ended.date() == began.date()
+    if day_work and ended.time() <= time(22):
+        return set()
+    home = stint.end + timedelta(minutes=stint.travel_after_min)
+    after = set(granules(home, home + timedelta(hours=10))) - set(granules(stint.start, home))
+    return {(each.resource_id, granule) for each in stint.installers.all() for granule in after}
 
 
 def _claims(stints: Iterable[Stint]) -> Iterator[str]:
     for stint in stints:
         held = {(claim.resource_id, claim.granule) for claim in stint.claims.all()}
         wanted = quarters(stint) if stands(stint) else set()
-        if held - wanted:
-            yield f"stint {stint.pk} holds {len(held - wanted)} quarters that are not its own"
+        resting = rest(stint) if stands(stint) else set()
+        foreign = held - wanted - resting
+        if foreign:
+            yield f"stint {stint.pk} holds {len(foreign)} quarters that are not its own"
+        # Whoever is away needs no rest of their own.
+        tired = {
+            spot for spot in resting - held if not Claim.objects.filter(**_absent(spot)).exists()
+        }
+        if tired and stint.state == StintState.PLANNED:
+            yield f"stint {stint.pk} lacks {len(tired)} quarters of rest"
         # Work that is done may have given its past back.
         if wanted - held and stint.state == StintState.PLANNED:
             yield f"stint {stint.pk} lacks {len(wanted - held)} of its quarters"
 
 
+def _absent(spot: tuple[int, int]) -> dict[str, Any]:
+    return {"resource_id": spot[0], "granule": spot[1], "absence__isnull": False}
+
+
 def _two_places(stints: Iterable[Stint]) -> Iterator[str]:
-    where = Counter(spot for stint in stints if stands(stint) for spot in quarters(stint))
+    where = Counter(
+        spot for stint in stints if stands(stint) for spot in quarters(stint) | rest(stint)
+    )
     twice = {resource for (resource, _), count in where.items() if count > 1}
     for resource in sorted(twice):
         yield f"resource {resource} is in two places"

@@ -147,6 +147,8 @@ class Stint(models.Model):
     state = models.CharField(max_length=12, choices=StintState.choices, default=StintState.PLANNED)
     # The stages on the clock as they were promised, for screens that must not compute.
     stages = models.JSONField(default=list)
+    # Hours of machines that are needed for a part of the stint only.
+    machine_spans = models.JSONField(default=list, blank=True)
     pour_at = models.DateTimeField(null=True, blank=True)
     wet_until = models.DateTimeField(null=True, blank=True)
 

@@ -77,10 +77,14 @@ def told_from_json(kept: dict[str, Any]) -> Told:
     )
 
 
+# Changes after which a customer is told of another day.
+MOVING = ("move", "swap", "undo")
+
+
 def moved_from(booking: Booking) -> tuple[datetime, ...]:
     """When the stints were to begin before the last move, for deciding how urgent a letter is."""
     event = (
-        AuditEvent.objects.filter(subject="booking", subject_id=booking.pk, action="move")
+        AuditEvent.objects.filter(subject="booking", subject_id=booking.pk, action__in=MOVING)
         .order_by("-at", "-pk")
         .first()
     )

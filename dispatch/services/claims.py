@@ -1,14 +1,16 @@
 """Claims: who has which quarter of an hour. The database refuses a second claim by itself."""
 
-from collections.abc import Iterable, Sequence
-from datetime import timedelta
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime, timedelta
 
 from django.db import IntegrityError, connection, transaction
 
-from dispatch.models import Absence, Claim, Resource, Stint
-from dispatch.rules.granules import granules
+from dispatch.models import Absence, Claim, Installer, Resource, ResourceKind, Stint
+from dispatch.rules.granules import EPOCH, GRANULE, granules
+from dispatch.rules.rest import rest_until
+from jobs.models import Branch
 from jobs.refusals import Refusal
-from jobs.rules.clock import say_span
+from jobs.rules.clock import say_moment, say_span
 
 CONSTRAINT = "nobody_is_in_two_places"
 
@@ -31,30 +33,85 @@ def lock(resource_ids: Iterable[int]) -> list[Resource]:
     return list(wanted)
 
 
-def take(stint: Stint, resources: Sequence[Resource]) -> None:
+def take(
+    stint: Stint,
+    resources: Sequence[Resource],
+    *,
+    spans: Mapping[int, tuple[datetime, datetime]] | None = None,
+    rest: Mapping[int, Sequence[int]] | None = None,
+) -> None:
     """Claim the whole stint with its travel for each of `resources`.
 
-    Raises SlotTaken, naming who has the time. The caller's transaction is then lost.
+    `spans` has other hours for some resources: a machine that is handed over. `rest` has the
+    quarters after night work in which a person is sent nowhere else. Raises SlotTaken, naming
+    who has the time. The caller's transaction is then lost.
     """
-    start = stint.start - timedelta(minutes=stint.travel_before_min)
-    end = stint.end + timedelta(minutes=stint.travel_after_min)
+    spans, rest = spans or {}, rest or {}
+    whole = worked(stint)
     _insert(
         [
             Claim(resource_id=resource_id, granule=granule, stint=stint)
             for resource_id in sorted({resource.pk for resource in resources})
-            for granule in granules(start, end)
+            for granule in (
+                *granules(*spans.get(resource_id, whole)),
+                *rest.get(resource_id, ()),
+            )
         ]
     )
+
+
+def worked(stint: Stint) -> tuple[datetime, datetime]:
+    """The stint with its travel."""
+    return (
+        stint.start - timedelta(minutes=stint.travel_before_min),
+        stint.end + timedelta(minutes=stint.travel_after_min),
+    )
+
+
+def rest_of(
+    stint: Stint, branch: Branch, installers: Iterable[Installer]
+) -> dict[int, Sequence[int]]:
+    """For each person of a stint at night the quarters of their rest; empty after day work.
+
+    Being away is rest as well, so quarters of an absence need no claim of their own.
+    """
+    _, home = worked(stint)
+    until = rest_until(start=stint.start, end=stint.end, home=home, zone=branch.tz)
+    if until is None:
+        return {}
+    first_free = granules(stint.start, home).stop
+    numbers = range(first_free, granules(home, until).stop)
+    away: dict[int, set[int]] = {each.resource_id: set() for each in installers}
+    for resource_id, granule in Claim.objects.filter(
+        resource_id__in=away, absence__isnull=False, granule__in=numbers
+    ).values_list("resource_id", "granule"):
+        away[resource_id].add(granule)
+    return {each: [n for n in numbers if n not in gone] for each, gone in away.items()}
 
 
 def take_absence(absence: Absence) -> None:
-    """Claim the time of somebody who is away. Raises SlotTaken if they are booked."""
+    """Claim the time of somebody who is away. Raises SlotTaken if they are booked.
+
+    Rest after night work gives way: whoever is away rests, too.
+    """
+    numbers = granules(absence.start, absence.end)
+    resting = Claim.objects.filter(
+        resource_id=absence.resource_id, granule__in=numbers, stint__isnull=False
+    ).select_related("stint", "resource")
+    rest = [claim.pk for claim in resting if _is_rest(claim)]
+    Claim.objects.filter(pk__in=rest).delete()
     _insert(
         [
             Claim(resource_id=absence.resource_id, granule=granule, absence=absence)
-            for granule in granules(absence.start, absence.end)
+            for granule in numbers
         ]
     )
+
+
+def _is_rest(claim: Claim) -> bool:
+    if claim.resource.kind != ResourceKind.INSTALLER or claim.stint is None:
+        return False  # a machine may be on the road after its stint, and never rests
+    return claim.granule not in granules(*worked(claim.stint))
 
 
 def release(stint: Stint) -> None:
@@ -101,6 +158,10 @@ def _who_has(claims: list[Claim]) -> str:
         span = say_span(held.absence.start, held.absence.end, zone)
         return f"{held.resource} is away {span}."
     stint = held.stint
+    if _is_rest(held):
+        last = Claim.objects.filter(stint=stint, resource=held.resource).latest("granule")
+        until = say_moment(EPOCH + (last.granule + 1) * GRANULE, zone)
+        return f"{held.resource} rests until {until}, after night work."
     job = stint.booking.job
     span = say_span(stint.start, stint.end, zone)
     return f"{held.resource} is already booked {span}, for {job.customer} at {job.site.street}."

@@ -8,10 +8,11 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from dispatch.models import Booking, Link, LinkPurpose, StintState
+from dispatch.models import Booking, BookingState, Link, LinkPurpose, StintState
 from dispatch.reads.booking_day import day_picture, stints_of
 from dispatch.reads.chain import setting_for
 from dispatch.reads.forecast_age import forecast_age
+from dispatch.reads.history import history
 from dispatch.reads.offers import Offers, best_days, offer_for, who_has
 from dispatch.reads.second_opinion import SecondOpinion
 from dispatch.rules.pictures import day_summary
@@ -110,9 +111,8 @@ def booking(request: OfficeRequest, pk: int) -> HttpResponse:
         "second": second,
         "age": forecast_age(found.job.site.place, now=now, zone=found.job.site.tz),
         "customer_url": links.address(link) if link and request.role in DESK else "",
-        "events": AuditEvent.objects.of_branch(request.branch)
-        .filter(subject="booking", subject_id=found.pk)
-        .order_by("-at"),
+        "history": history(found),
+        "may_undo": request.role in DESK and found.state != BookingState.DONE,
         "may_change": request.role in DESK and found.state in ("held", "booked"),
         "now": now,
     }
@@ -169,6 +169,23 @@ def confirm(request: OfficeRequest, pk: int) -> HttpResponse:
         now=timezone.now(),
     )
     messages.success(request, f"Confirmed for {found.job.customer}.")
+    return redirect("booking", pk=found.pk)
+
+
+@require_POST
+@office(*DESK)
+def undo(request: OfficeRequest, pk: int) -> HttpResponse:
+    """Take the last move, call-off or confirmation back."""
+    now = timezone.now()
+    found = bookings.undo(
+        branch=request.branch,
+        booking_id=pk,
+        version=_number(request.POST.get("version")),
+        by=access.person(request.user),
+        now=now,
+    )
+    judge_booking(found, now=now)
+    messages.success(request, f"Taken back. {found.job.customer} is where it was before.")
     return redirect("booking", pk=found.pk)
 
 

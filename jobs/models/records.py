@@ -29,6 +29,8 @@ class AuditEvent(models.Model):
     before = models.JSONField(default=dict)
     after = models.JSONField(default=dict)
     why = models.CharField(max_length=500, blank=True)
+    # The same for all events of one change, such as both sides of a swap.
+    group = models.CharField(max_length=32, blank=True)
 
     objects = BranchScoped.as_manager()
 

@@ -25,8 +25,10 @@ FILES = ("manage.py", "pyproject.toml")
 PATIENCE_S = 600
 
 BOOKINGS = "dispatch/services/bookings.py"
+CHANGING = "dispatch/services/changing.py"
 CLAIMS = "dispatch/services/claims.py"
 MODELS = "dispatch/models/bookings.py"
+PLACING = "dispatch/services/placing.py"
 MIGRATION = "dispatch/migrations/0001_crews_bookings_and_notices.py"
 SCOPING = "jobs/models/scoping.py"
 WRITING = "jobs/writing.py"
@@ -117,37 +119,37 @@ GUARDS = {
         ("postgresql",),
     ),
     "a booking's version": Guard(
-        (Edit(BOOKINGS, "if booking.version != version:", "if False:"),),
+        (Edit(CHANGING, "if booking.version != version:", "if False:"),),
         (
             CONFIRMATIONS,
             f"{IN_BOOKINGS}::test_a_change_by_somebody_else_makes_the_old_page_stale",
         ),
     ),
     "a booking is locked": Guard(
-        (Edit(BOOKINGS, LOCK + "    booking:", "    booking:"),), (CONFIRMATIONS,), ("postgresql",)
+        (Edit(CHANGING, LOCK + "    booking:", "    booking:"),), (CONFIRMATIONS,), ("postgresql",)
     ),
     "a job's version": Guard(
         (Edit(BOOKINGS, "if job.version != version:", "if False:"),),
         (f"{IN_BOOKINGS}::test_a_job_that_somebody_changed_is_not_booked_from_the_old_page",),
     ),
     "a job is locked": Guard(
-        (Edit(BOOKINGS, LOCK + "    job:", "    job:"),),
+        (Edit(CHANGING, LOCK + "    job:", "    job:"),),
         (f"{NEVER_TWICE}::test_twenty_days_for_one_floor_make_one_booking",),
         ("postgresql",),
     ),
     "a job of this branch": Guard(
-        (Edit(BOOKINGS, "Job.objects.of_branch(branch)", "Job.objects"),), (ANOTHER_BRANCH,)
+        (Edit(CHANGING, "Job.objects.of_branch(branch)", "Job.objects"),), (ANOTHER_BRANCH,)
     ),
     "a booking of this branch": Guard(
-        (Edit(BOOKINGS, "Booking.objects.of_branch(branch)", "Booking.objects"),),
+        (Edit(CHANGING, "Booking.objects.of_branch(branch)", "Booking.objects"),),
         (ANOTHER_BRANCH,),
     ),
     "a crew of this branch": Guard(
-        (Edit(BOOKINGS, "Crew.objects.of_branch(branch)", "Crew.objects.all()"),),
+        (Edit(PLACING, "Crew.objects.of_branch(branch)", "Crew.objects.all()"),),
         (ANOTHER_BRANCH,),
     ),
     "a machine of this branch": Guard(
-        (Edit(BOOKINGS, "Machine.objects.of_branch(branch)", "Machine.objects"),),
+        (Edit(PLACING, "Machine.objects.of_branch(branch)", "Machine.objects"),),
         (ANOTHER_BRANCH,),
     ),
     "only a member sees a branch": Guard(
@@ -220,11 +222,11 @@ GUARDS = {
     ),
     "a repeat is asked about behind the lock": Guard(
         (
-            Edit(BOOKINGS, "    job = _job(branch, job_id)\n    what =", "    what ="),
+            Edit(BOOKINGS, "    job = locked_job(branch, job_id)\n    what =", "    what ="),
             Edit(
                 BOOKINGS,
                 "    if job.version != version:\n",
-                "    job = _job(branch, job_id)\n    if job.version != version:\n",
+                "    job = locked_job(branch, job_id)\n    if job.version != version:\n",
             ),
         ),
         (REPEATS,),

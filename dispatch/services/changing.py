@@ -1,0 +1,173 @@
+"""What every change of a booking begins and ends with: the lock, the version, the record."""
+
+from collections.abc import Collection
+from datetime import datetime
+from typing import Any
+
+from django.db import connection
+from django.db.models import F
+
+from dispatch.models import OPEN_STATES, Booking, BookingState, PromiseLevel, Stint, StintState
+from dispatch.rules.asking import Promised
+from dispatch.rules.firmness import Firmness
+from dispatch.services import entries, notices
+from jobs import audit
+from jobs.access import Actor
+from jobs.models import Branch, Job
+from jobs.refusals import NotFound, Refusal, Stale
+from jobs.rules.clock import say_span
+
+
+class AlreadyBooked(Refusal):
+    """The job has a booking that still stands."""
+
+    code = "already_booked"
+    status = 409
+
+
+class CannotChange(Refusal):
+    """The booking is past the point where this could be done."""
+
+    code = "cannot_change"
+    status = 409
+
+
+def locked_job(branch: Branch, job_id: int) -> Job:
+    """The job of this branch, locked, so that whoever books it next waits."""
+    wanted = Job.objects.of_branch(branch).filter(pk=job_id).select_related("customer", "site")
+    if connection.features.has_select_for_update:
+        wanted = wanted.select_for_update(of=("self",), no_key=True)
+    job: Job | None = wanted.first()
+    if job is None:
+        raise NotFound("There is no such job in this branch.")
+    return job
+
+
+def open_booking(
+    branch: Branch,
+    booking_id: int,
+    version: int,
+    states: Collection[BookingState] = OPEN_STATES,
+) -> Booking:
+    """The booking, locked, as the asker saw it. Raises NotFound, Stale, CannotChange."""
+    wanted = (
+        Booking.objects.of_branch(branch)
+        .filter(pk=booking_id)
+        .select_related("job__customer", "job__site", "branch")
+    )
+    if connection.features.has_select_for_update:
+        wanted = wanted.select_for_update(of=("self",), no_key=True)
+    booking: Booking | None = wanted.first()
+    if booking is None:
+        raise NotFound("There is no such booking in this branch.")
+    if booking.version != version:
+        raise Stale(
+            f"The booking of {booking.job.customer} was changed by somebody else. "
+            "Please look at it again."
+        )
+    if booking.state not in states:
+        raise CannotChange(
+            f"The booking of {booking.job.customer} is {booking.get_state_display().lower()}."
+        )
+    return booking
+
+
+def promise(booking: Booking, promised: Promised, *, now: datetime) -> None:
+    """Write down what the customer is promised; the caller saves."""
+    booking.promise = PromiseLevel(promised.level)
+    booking.walk_on_at = promised.walk_on_at
+    booking.drive_on_at = promised.drive_on_at
+    booking.drive_on_basis = promised.drive_on_basis
+    firm = promised.level is Firmness.CONFIRMED and booking.state == BookingState.BOOKED
+    booking.confirmed_at = now if firm else None
+
+
+def finish(
+    booking: Booking,
+    job: Job,
+    *,
+    action: str,
+    before: dict[str, Any],
+    by: Actor,
+    why: str,
+    now: datetime,
+    group: str = "",
+) -> None:
+    """Versions up, calendar entries, audit: the tail of every change."""
+    booking.version += 1
+    booking.save()
+    job.version += 1
+    job.save(update_fields=["state", "version"])
+    Branch.objects.filter(pk=booking.branch_id).update(calendar_version=F("calendar_version") + 1)
+    stints = Stint.objects.filter(booking=booking).order_by("number")
+    for stint in stints.select_related("crew", "booking__branch", "booking__job__site"):
+        entries.follow(stint, now=now)
+    audit.record(
+        branch=booking.branch,
+        by=by,
+        subject="booking",
+        subject_id=booking.pk,
+        action=action,
+        now=now,
+        before=before,
+        after=snapshot(booking),
+        why=why,
+        group=group,
+    )
+
+
+def crew_days(booking: Booking) -> list[notices.CrewDay]:
+    """The standing stints of a booking as their crews know them."""
+    job = booking.job
+    where = f"{job.customer}, {job.site.street}"
+    standing = booking.stints.exclude(state=StintState.CALLED_OFF).order_by("number")
+    return [
+        notices.CrewDay(
+            crew=stint.crew,
+            start=stint.start,
+            text=f"{where}, {say_span(stint.start, stint.end, job.site.tz)}",
+        )
+        for stint in standing.select_related("crew__lead")
+    ]
+
+
+def snapshot(booking: Booking) -> dict[str, Any]:
+    """The booking as the audit keeps it: enough to put it back where it stood."""
+    stints = booking.stints.order_by("number").prefetch_related("machines") if booking.pk else ()
+    return {
+        "state": str(booking.state),
+        "promise": str(booking.promise),
+        "held_until": _iso(booking.held_until),
+        "confirmed_at": _iso(booking.confirmed_at),
+        "drive_on_at": _iso(booking.drive_on_at),
+        "walk_on_at": _iso(booking.walk_on_at),
+        "drive_on_basis": booking.drive_on_basis,
+        "moves": booking.moves,
+        "stints": [_stint_kept(stint) for stint in stints],
+    }
+
+
+def _stint_kept(stint: Stint) -> dict[str, Any]:
+    return {
+        "crew": stint.crew_id,
+        "start": stint.start.isoformat(),
+        "end": stint.end.isoformat(),
+        "state": str(stint.state),
+        "machines": sorted(machine.pk for machine in stint.machines.all()),
+        "machine_spans": stint.machine_spans,
+        "travel_min": [stint.travel_before_min, stint.travel_after_min],
+        "stages": stint.stages,
+        "pour_at": _iso(stint.pour_at),
+        "wet_until": _iso(stint.wet_until),
+    }
+
+
+def _iso(instant: datetime | None) -> str | None:
+    return instant.isoformat() if instant else None
+
+
+def refuse_begun(booking: Booking, *, now: datetime) -> None:
+    """Refuse where the work is under way or done: days that have begun stay where they are."""
+    standing = booking.stints.exclude(state=StintState.CALLED_OFF)
+    if standing.filter(state=StintState.DONE).exists() or standing.filter(start__lte=now).exists():
+        raise CannotChange(f"The work for {booking.job.customer} has begun.")

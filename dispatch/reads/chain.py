@@ -16,6 +16,7 @@ from jobs.models import Branch, Floor, Job
 from jobs.models.customers import WHOLE_FLOOR
 from jobs.rules.cards import Card
 from jobs.rules.doors import Span, open_spans
+from jobs.rules.learning import with_learnt
 from jobs.rules.plan import Plan, StageKind, Work
 from jobs.rules.rates import Pace, Rates
 from jobs.rules.stages import lay_out
@@ -26,6 +27,7 @@ from weather.rules.hours import Hours, Series, SlabHours
 from weather.rules.moist_air import grains_per_lb
 from weather.rules.slab import slab_hours
 
+LEARNT = "learnt"  # the key of a branch's rates that holds factors
 PAST_DAYS = 15
 AHEAD_DAYS = 11
 
@@ -239,10 +241,16 @@ def beyond_forecast(setting: Setting, plan: Plan) -> bool:
 
 
 def rates_of(branch: Branch) -> Rates:
-    """The branch's labour rates: the defaults with what the branch has set."""
+    """The branch's labour rates, with what its own days taught where it uses that."""
+    return with_learnt(rates_set(branch), branch.rates.get(LEARNT, {}))
+
+
+def rates_set(branch: Branch) -> Rates:
+    """The defaults with what the branch has set, without anything learnt."""
     changed: dict[str, Any] = {
         name: Pace(**value) if isinstance(value, Mapping) else value
         for name, value in branch.rates.items()
+        if name != LEARNT
     }
     return replace(Rates(), **changed)
 

@@ -65,7 +65,13 @@ def lay_in_bays(
     if card.flake_kg_per_m2 == 0:
         one.pop(StageKind.SCRAPE, None)
     going.hours = {**one, StageKind.PACK: whole.get(StageKind.PACK, 0.0)}
-    floor = Coater(card=card, slab=slab, cold=cold_slab or slab, grains=grains)
+    floor = Coater(
+        card=card,
+        slab=slab,
+        cold=cold_slab or slab,
+        grains=grains,
+        set_factor=rates.set_factor,
+    )
     laid = [_Bay() for _ in range(bays)]
     while any(bay.top is None for bay in laid):
         _next(going, floor, laid)

@@ -161,6 +161,7 @@ class Coater:
     slab: SlabHours
     cold: SlabHours
     grains: Series | None
+    set_factor: float = 1.0  # how much longer a base sets than the card says; never shorter
 
     def base(self, going: Stretch) -> Base:
         """Lay the base next in this visit, with everybody there.
@@ -180,6 +181,7 @@ class Coater:
                     f"sets at nothing under {degrees(self.card.stop_c)}."
                 )
             raise Unknown("The base does not set within the hours for which the slab is known.")
+        ready = going.now + (ready - going.now) * max(1.0, self.set_factor)
         until = going.now + timedelta(hours=self.card.recoat_until_h)
         return Base(pour, pour_c, going.now, ready, until)
 

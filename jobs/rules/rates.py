@@ -62,6 +62,7 @@ class Rates:
     # hour after at most five or six is what many states ask for (common practice).
     break_after_h: float | None = None
     break_h: float = 0.5
+    set_factor: float = 1.0  # how much longer a base takes to set than its card says
     sealer_speed: float = 0.5  # thin paint or sealer: 80 to 125 of 225 sq ft/h
     thick_speed: float = 0.3  # thick coating or mastic: under 70 of 225 sq ft/h
 

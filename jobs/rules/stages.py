@@ -99,7 +99,13 @@ def lay_out(
     `stage_hours`. Raises CannotPlan.
     """
     start = start.astimezone(UTC)
-    floor = Coater(card=card, slab=slab, cold=cold_slab or slab, grains=grains)
+    floor = Coater(
+        card=card,
+        slab=slab,
+        cold=cold_slab or slab,
+        grains=grains,
+        set_factor=rates.set_factor,
+    )
     hours = _hours(work=work, card=card, rates=rates, crew_size=crew_size, grinders=grinders)
     split = _split(card, second_start, split_after)
     going = Stretch(start, hours, crew_size, late, rest=Rest.of(rates))

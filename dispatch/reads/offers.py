@@ -69,14 +69,18 @@ def _with_doors(
 
 def offer_for(job: Job, key: str, *, now: datetime, moving: int | None = None) -> Offer | None:
     """The offer a form named by its key, worked out afresh; None if it is no offer any more."""
+    try:
+        start = datetime.fromisoformat(key.partition("@")[2])
+        day = start.astimezone(job.branch.tz).date()
+    except (ValueError, OverflowError):
+        return None
     search = Search(job=job, now=now, moving=moving)
-    for day in search.days():
-        if f"@{day}" not in key and f"@{day + timedelta(days=1)}" not in key:
-            continue
-        for found in search.on(day):
-            if isinstance(found, Offer) and found.key == key:
-                booked = search.with_door(found)
-                return booked if isinstance(booked, Offer) else None
+    if day not in search.days():
+        return None
+    for found in search.on(day):
+        if isinstance(found, Offer) and found.key == key:
+            booked = search.with_door(found)
+            return booked if isinstance(booked, Offer) else None
     return None
 
 

@@ -254,3 +254,30 @@ def test_a_move_never_offers_the_place_where_the_floor_stands(house):
 
     stands = booking.stints.get().start
     assert stands not in {offer.plan.start for offer in (*found.best, *found.others)}
+
+
+def test_an_offer_east_of_greenwich_can_be_booked_though_its_utc_day_is_the_day_before(
+    transactional_db,
+):
+    place = builders.place(
+        latitude="-27.470", longitude="153.020", zone="Australia/Brisbane", name="Brisbane"
+    )
+    branch = builders.branch(at=place, country="AU", units="metric")
+    builders.crew(of=branch, name="East")
+    builders.machine(of=branch)
+    weather(place)
+    customer = builders.customer(of=branch)
+    floor = builders.floor(at=builders.site(owner=customer, at=place))
+    one = job(branch, floors=[floor])
+
+    offer = best_days(one, now=NOW).best[0]
+
+    assert offer.plan.start.date() < offer.day
+    assert offer_for(one, offer.key, now=NOW).key == offer.key
+
+
+@pytest.mark.parametrize("key", ["", "@", "1@soon", "x@2026-06-02T12:00Z", "1@9999-12-31T23:59Z"])
+def test_a_key_that_names_nothing_is_no_offer(house, key):
+    weather(house.depot_place)
+
+    assert offer_for(job(house), key, now=NOW) is None

@@ -16,6 +16,7 @@ from dispatch.models import (
     StoredVerdict,
 )
 from dispatch.reads.chain import rates_of
+from dispatch.reads.forecast_age import why_old
 from dispatch.rules.cautions import DEFERS, Caution, cautions
 from dispatch.rules.findings import Level
 from dispatch.rules.plain_text import one_line
@@ -110,6 +111,7 @@ class Sheet:
     defers: str
     stamps: tuple[StampLine, ...]
     current_at: str
+    why_old: str  # why there is no newer forecast; empty while it is not old
 
 
 def stints_of_crew(crew: Crew, *, now: datetime) -> list[Stint]:
@@ -163,6 +165,7 @@ def day_sheet(stint: Stint, *, now: datetime) -> Sheet:
         defers=DEFERS,
         stamps=_stamps(stint),
         current_at=say_moment(now, zone),
+        why_old=why_old(job.site.place, now, zone),
     )
 
 
@@ -298,6 +301,7 @@ def _need_lines(takes: Materials, *, us: bool) -> list[str]:
         lines.append(
             f"{name}: {volume(coat.litres)} mixed (A {volume(coat.a_l)}, B {volume(coat.b_l)}) in "
             f"{coat.batches} batches of at most {volume(coat.batch_l)}{halved}; "
+            f"for edges at most {volume(coat.edge_batch_l)}; "
             f"usable {coat.usable_minutes:.0f} min."
         )
     if takes.flake_thrown_kg:

@@ -189,7 +189,9 @@ def test_two_days_without_a_service_the_other_screens_answer_too(desk, two_days_
 
     for name in ("needs", "waiting", "take-in", "mails", "crews"):
         page_of(desk, name)
-    assert "50 h old" in page_of(desk, "day-sheet", stint.pk)
+    sheet = page_of(desk, "day-sheet", stint.pk)
+    assert "50 h old" in sheet
+    assert "Why:" in sheet
 
 
 def test_an_empty_contact_is_named_as_the_reason(desk, two_days_down, settings):  # noqa: F811

@@ -195,14 +195,15 @@ def _flake(takes: Materials, *, us: bool) -> str:
 
 def _need(need: CoatNeed, *, us: bool) -> str:
     whole, a, b, batch = need.litres, need.a_l, need.b_l, need.batch_l
-    unit = "L"
+    unit, edge = "L", need.edge_batch_l
     if us:
+        edge = gal_from_l(edge)
         whole, a, b, batch = (gal_from_l(volume_l) for volume_l in (whole, a, b, batch))
         unit = "gal"
     parts = f" ({a:.1f} A and {b:.1f} B)" if b else ""
     return (
         f"{whole:.1f} {unit}{parts} in {need.batches} batches of at most {batch:.1f} {unit}, "
-        f"usable {need.usable_minutes:.0f} min"
+        f"usable {need.usable_minutes:.0f} min; mixes for edges at most {edge:.2f} {unit}"
     )
 
 
@@ -227,6 +228,7 @@ def _need_json(need: CoatNeed) -> dict[str, float]:
         "b_l": need.b_l,
         "batch_l": need.batch_l,
         "batches": need.batches,
+        "edge_batch_l": need.edge_batch_l,
         "usable_minutes": need.usable_minutes,
     }
 

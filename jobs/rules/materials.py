@@ -20,6 +20,8 @@ FLAKE_SPARE = 0.10  # ordered beyond what is thrown: common practice
 RECOVERED = 0.40  # of thrown flake, scraped and swept up: smallcrete.rocks, an installer
 STEM_HEIGHT_M = 0.2  # faces of 4 to 12 inches: common practice
 STEP_M2 = 0.6  # tread and riser, about 4 feet wide: common practice
+# Cutting in with a brush: a band of 6 inches at 6 or 7 feet a minute: common practice.
+EDGE_M2_PER_MIN = 0.3
 # Water in the air at which a fast coat goes off sooner or later: common practice.
 DAMP_GRAINS, DAMP_FACTOR = 110.0, 0.7
 DRY_GRAINS, DRY_FACTOR = 40.0, 1.3
@@ -35,6 +37,7 @@ class CoatNeed:
     usable_minutes: float
     batch_l: float
     halved: bool  # the slab is hot, so batches are half the size
+    edge_batch_l: float = 0.0  # the biggest mix for cutting in by brush
 
     @property
     def batches(self) -> int:
@@ -139,7 +142,8 @@ def _need(
     hot = slab_c > card.slab_amber_above_c
     size_l = batch_l(usable_minutes=minutes, m2_per_min=m2_per_min, m2_per_l=m2_per_l, hot=hot)
     a_l, b_l = parts_l(litres, mix_a=card.mix_a, mix_b=card.mix_b)
-    return CoatNeed(litres, a_l, b_l, minutes, size_l, halved=hot)
+    edge_l = batch_l(usable_minutes=minutes, m2_per_min=EDGE_M2_PER_MIN, m2_per_l=m2_per_l, hot=hot)
+    return CoatNeed(litres, a_l, b_l, minutes, size_l, halved=hot, edge_batch_l=min(edge_l, size_l))
 
 
 def _m2_per_min(pace: Pace, crew_size: int) -> float:

@@ -115,6 +115,12 @@ class TestArrhenius:
 
         assert factor == pytest.approx(published, abs=6e-5)
 
+    @staticmethod
+    def danish(slab_c: float) -> float:
+        """The factor of TI-B 103 through our own law, its energy as it changes with cold."""
+        energy = 33.5 + 1.47 * max(0.0, 20 - slab_c)
+        return arrhenius(kelvin=273 + slab_c, reference_k=293, energy_kj_mol=energy)
+
     def test_a_day_in_four_parts(self):
         # Worked by spreadsheet from the two equations: 6 h each at 10, 15, 22 and 16 °C.
         spans = [(6.0, 10.0), (6.0, 15.0), (6.0, 22.0), (6.0, 16.0)]
@@ -123,6 +129,16 @@ class TestArrhenius:
         resin = equivalent_age_h(spans, energy_kj_mol=50, reference_c=REFERENCE_C)
 
         assert maturity_nurse_saul(spans, datum_c=0) == pytest.approx(378)
+        # The same day by the Model Code's factor and by the Danish function.
+        code = sum(
+            hours
+            * arrhenius(
+                kelvin=273 + slab_c, reference_k=4000 / 13.65, energy_kj_mol=4 * GAS_J_MOL_K
+            )
+            for hours, slab_c in spans
+        )
+        assert code == pytest.approx(19.949, abs=0.001)
+        assert sum(h * self.danish(c) for h, c in spans) == pytest.approx(18.850, abs=0.001)
         assert astm == pytest.approx(19.222, abs=0.001)
         assert resin == pytest.approx(17.142, abs=0.001)
 
@@ -170,15 +186,25 @@ class TestADayThatSwings:
 
 
 # scribd.com/document/708897795: a two-part fast epoxy, hand grade, on a plate held at a
-# temperature (°F): gel in minutes, dry in hours, Shore 65 D in hours.
+# temperature (°F): gel in minutes, dry in hours, Shore 65 D and 75 D in hours.
 FAST_EPOXY = {
-    40: (180, 9, 96),
-    50: (110, 6, 75),
-    60: (62, 4, 20),
-    70: (52, 3, 8),
-    80: (30, 2, 4.75),
-    90: (25, 1.5, 2.83),
-    100: (18, 0.92, 2),
+    40: (180, 9, 96, 120),
+    50: (110, 6, 75, 95),
+    60: (62, 4, 20, 28),
+    70: (52, 3, 8, 10),
+    80: (30, 2, 4.75, 5.5),
+    90: (25, 1.5, 2.83, 4.33),
+    100: (18, 0.92, 2, 2.83),
+}
+# The recoat window in minutes, from and until, in the same table.
+WINDOW = {
+    40: (170, 360),
+    50: (100, 235),
+    60: (57, 150),
+    70: (47, 116),
+    80: (25, 75),
+    90: (20, 58),
+    100: (15, 37),
 }
 
 
@@ -216,6 +242,35 @@ class TestAFastEpoxyFromItsTable:
         hours = hours_at(CureTime(points), np.array([row[0] for row in points]))
 
         assert hours == pytest.approx([row[1] for row in points])
+
+    @pytest.mark.parametrize("column", [0, 1, 2, 3])
+    def test_every_printed_row_comes_out_of_its_column(self, column):
+        scale = 1 / 60 if column == 0 else 1.0
+        points = tuple((c_from_f(row), FAST_EPOXY[row][column] * scale) for row in self.ROWS)
+
+        hours = hours_at(CureTime(points), np.array([row[0] for row in points]))
+
+        assert hours == pytest.approx([row[1] for row in points])
+
+    @pytest.mark.parametrize("column", [0, 1])
+    def test_one_energy_serves_both_ends_of_the_recoat_window(self, column):
+        # The window opens about when the mix gels and closes at a time of its own; both follow
+        # the energy of gel (45 to 52 kJ/mol), so one law moves the window as a whole.
+        inverse = [1 / (c_from_f(row) + 273.15) for row in WINDOW]
+        times = [log(minutes[column]) for minutes in WINDOW.values()]
+
+        energy = float(np.polyfit(inverse, times, 1)[0]) * GAS_J_MOL_K / 1000
+
+        assert 43 < energy < 54
+        points = tuple((c_from_f(row), minutes[column] / 60) for row, minutes in WINDOW.items())
+        hours = hours_at(CureTime(points), np.array([row[0] for row in points]))
+        assert hours == pytest.approx([row[1] for row in points])
+
+    def test_doubling_per_ten_degrees_misses_the_knee(self):
+        # From 60 to 50 °F hardness takes 3.75 times as long, where doubling says 1.5 times.
+        assert FAST_EPOXY[50][2] / FAST_EPOXY[60][2] == pytest.approx(3.75)
+        law = rate_at(slab_c=c_from_f(60), reference_c=c_from_f(50), energy_kj_mol=52.9)
+        assert law == pytest.approx(1.5, abs=0.07)
 
     def test_between_rows_the_time_lies_between_them(self):
         points = tuple((c_from_f(row), float(FAST_EPOXY[row][1])) for row in self.ROWS)

@@ -7,6 +7,7 @@ import pytest
 
 from jobs.rules.cards import CureTime
 from jobs.rules.catalogue import ONE_DAY
+from jobs.rules.machines import LARGE, SMALL
 from jobs.rules.plan import Condition, StageKind, Work
 from jobs.rules.rates import Pace, Rates, stage_hours
 from jobs.rules.stages import elapsed_h, lay_out
@@ -99,7 +100,63 @@ class TestPublishedFigures:
         assert elapsed(450, 86, 225, 70) < 10 < elapsed(900, 126, 225, 70)
 
 
+# Low and high of what the trade achieves, in feet; where no source is named, common practice.
+# Paces of coats are those of two people with cutting in: 500 to 1,200 sq ft an hour; a plain
+# roller does 200 to 400 a person (scribd.com/document/357295560, paint rates).
+RANGES = {
+    "set_up_h": (0.4, 1.0, 1.0),
+    "grind": (150, 300, M2_PER_FT2),  # 170 to 250: uooz.com
+    "edge_m_per_h": (40, 100, M_PER_FT),
+    "stem_m_per_h": (15, 40, M_PER_FT),
+    "step_h": (0.2, 0.5, 1.0),
+    "crack_m_per_h": (25, 60, M_PER_FT),
+    "spall_h": (5 / 60, 20 / 60, 1.0),
+    "prove_h": (10 / 60, 30 / 60, 1.0),  # 15 minutes: polyfloorsexpress.com, an installer
+    "vacuum": (1000, 2500, M2_PER_FT2),
+    "base": (500, 1200, M2_PER_FT2),
+    "scrape": (500, 1200, M2_PER_FT2),
+    "top": (500, 1200, M2_PER_FT2),
+    "pack_h": (0.5, 1.0, 1.0),
+    "sealer_speed": (80 / 225, 125 / 225, 1.0),  # 4 to 6 h for 500 sq ft: uooz.com
+    "thick_speed": (0.25, 0.35, 1.0),  # over 7 h for 500 sq ft: uooz.com
+}
+
+
+@pytest.mark.parametrize("name", RANGES)
+def test_every_default_lies_between_low_and_high(name):
+    low, high, unit = RANGES[name]
+    value = getattr(Rates(), name)
+
+    number = value.m2_per_h if isinstance(value, Pace) else value
+
+    assert low * unit * (1 - 1e-9) <= number <= high * unit * (1 + 1e-9)
+
+
+def test_a_planetary_grinder_does_300_to_600_an_hour():
+    # floormasters.co.nz: 30 to 300 m² a day in all cases; per hour common practice.
+    assert 300 <= LARGE.m2_per_h / M2_PER_FT2 <= 600
+    assert LARGE.m2_per_h * 8 <= 300 * 1.1
+    assert SMALL.m2_per_h == Rates().grind.m2_per_h
+
+
 class TestCommonPractice:
+    def test_two_people_coat_a_two_car_garage_in_one_warm_day(self):
+        assert elapsed(400, 80, 225, 77) < elapsed(450, 86, 225, 77) < 8
+
+    def test_after_broadcast_one_company_waits_three_hours_before_scraping(self):
+        # coloradospringsgaragefloors.com/one-day-garage-floor: about 3 h, on a cool slab.
+        plan = lay_out(
+            work=floor_of(450),
+            card=ONE_DAY,
+            rates=Rates(),
+            crew_size=2,
+            start=START,
+            slab=steady(START, c_from_f(50)),
+        )
+
+        waited_h = (plan.recoat_from - plan.base_end).total_seconds() / 3600
+        assert waited_h == pytest.approx(3, abs=0.5)
+
     def test_steps_and_stem_walls_are_work_of_their_own(self):
         plain = Work(area_m2=40, edge_m=25)
         fiddly = replace(plain, steps=2, stem_wall_m=25 * M_PER_FT)

@@ -67,6 +67,18 @@ class TestCommonPractice:
     def test_a_fast_base_is_scraped_within_two_hours(self):
         assert 1 <= sheet_h(ONE_DAY.set) <= 2
 
+    def test_feet_after_four_to_six_hours_and_a_car_after_a_day_at_best(self):
+        for card in (ONE_DAY, WINTER):
+            assert 4 <= sheet_h(card.walk_on) <= 6
+            assert sheet_h(card.drive_on) >= 24
+
+    def test_a_base_coat_is_flaked_within_fifteen_to_twenty_minutes(self):
+        # A pail gives 10 to 20 minutes at room temperature, of which 0.6 are used for each mix;
+        # what was poured first is flaked while the wet edge holds.
+        pail_min = 60 * sheet_h(ONE_DAY.working_minutes) / 0.6
+
+        assert 15 <= pail_min <= 20
+
     def test_an_epoxy_base_waits_overnight(self):
         assert 8 <= sheet_h(TWO_DAY.set) <= 12
         assert TWO_DAY.two_days

@@ -19,7 +19,7 @@ from weather.rules.hours import HOUR, floor_hour
 
 DAYS = 4
 POINT = re.compile(r"/points/(?P<north>-?[\d.]+),(?P<east>-?[\d.]+)")
-CELL = re.compile(r"/gridpoints/XXX/(?P<x>\d+),(?P<y>\d+)/stations")
+CELL = re.compile(r"/gridpoints/STD/(?P<x>\d+),(?P<y>\d+)/stations")
 STAGE = replay.Stage(
     script="mild", latitude=33.5, longitude=-86.8, zone="UTC", first_day=date(2026, 1, 1)
 )
@@ -51,7 +51,7 @@ class StandIn:
     def _point(self, north: float, east: float) -> dict[str, Any]:
         # Cells a tenth of a degree wide, so that a cell tells roughly where it is.
         cell = {"gridX": round(abs(east) * 10), "gridY": round(north * 10)}
-        return {"properties": {"gridId": "XXX", "type": "land", **cell}}
+        return {"properties": {"gridId": "STD", "type": "land", **cell}}
 
     def _metno(self) -> dict[str, Any]:
         units = {"air_temperature": "celsius", "relative_humidity": "%"}

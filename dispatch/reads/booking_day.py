@@ -46,6 +46,7 @@ def day_picture(
         spread_min_c=setting.card.spread_min_c,
         spread_amber_c=setting.card.spread_amber_c,
         rain_limit_pct=setting.thresholds.rain_no_pct,
+        shift_h=frame.shift_h(visit.start, setting),
         fahrenheit=us,
         twelve=us,
     )
@@ -74,6 +75,12 @@ class _Frame:
     def h(self, instant: datetime) -> float:
         """Elapsed hours since midnight."""
         return (instant - self.midnight) / HOUR
+
+    def shift_h(self, instant: datetime, setting: Setting) -> float:
+        """Hours by which the clocks at the site have moved between midnight and `instant`."""
+        zone = setting.zone
+        then, now = (each.astimezone(zone).utcoffset() for each in (self.midnight, instant))
+        return 0.0 if then is None or now is None else (now - then) / HOUR
 
     def cut(self, series: Series, start: datetime) -> tuple[float | None, ...]:
         """The shown hours of a series that begins at `start`; None where unknown."""

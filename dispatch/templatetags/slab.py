@@ -255,6 +255,18 @@ def day_picture(picture: pictures.DayPicture, width: int = 720) -> SafeString:
 
 
 @register.filter
+def day_hours(picture: pictures.DayPicture) -> tuple[pictures.HourRow, ...]:
+    """The day by the hour: slab, dew point and rain."""
+    return pictures.day_hours(picture)
+
+
+@register.filter
+def day_stages(picture: pictures.DayPicture) -> tuple[pictures.StageRow, ...]:
+    """The day's stages on the clock."""
+    return pictures.day_stages(picture)
+
+
+@register.filter
 def by_day(picture: pictures.WeekPicture) -> tuple[pictures.DayEntries, ...]:
     """The week as one list per day."""
     return pictures.by_day(picture)

@@ -1,6 +1,7 @@
 """A garage's door in the chain: planned, judged and drawn on one slab that feels it open."""
 
-from datetime import timedelta
+from datetime import date, time, timedelta
+from unittest import mock
 
 import numpy as np
 import pytest
@@ -9,7 +10,7 @@ from dispatch.reads.booking_day import day_picture
 from dispatch.reads.chain import lay, setting_for, verdict_on, with_door_open
 from dispatch.reads.offers import best_days, offer_for
 from dispatch.services import bookings
-from dispatch.services.verdicts import replan
+from dispatch.services.verdicts import judge_booking, replan
 from jobs.models import Job
 from tests import builders
 from tests.builders import NOW
@@ -94,3 +95,42 @@ def test_an_offer_says_what_the_booking_will_be_judged_by(branch):
     again = replan(setting_for(asked, now=NOW), list(row.stints.all()))
     assert again.pour == booked.plan.pour
     assert not np.isnan(again.slab_at_pour_c)
+
+
+def test_the_booking_page_shows_stages_and_hours_beside_the_picture(branch, client):
+    asked = job(branch)
+    offer = offer_for(asked, best_days(asked, now=NOW).best[0].key, now=NOW)
+    row = bookings.book(
+        branch=branch,
+        job_id=asked.pk,
+        version=asked.version,
+        ask=offer.ask(),
+        by=builders.actor(of=branch),
+        now=NOW,
+    )
+    judge_booking(row, now=NOW)
+    client.force_login(builders.user(of=branch))
+
+    with mock.patch("django.utils.timezone.now", return_value=NOW):
+        text = client.get(f"/bookings/{row.pk}/").content.decode()
+
+    hours = text.split("Stages and hours")[1].split("</details>")[0]
+    assert "grind and repair" in hours
+    assert "wait for the set, idle hands" in hours
+    assert hours.count("<tr>") > 8
+    assert ">wet<" in hours
+    assert "5.4 °F over the dew point" in hours  # 3 °C; a difference takes no 32
+    assert "<svg" in text
+    assert "All checks" in text
+
+
+def test_after_the_clocks_change_the_picture_shows_the_clocks_on_the_wall(branch):
+    # 2026-11-01, 2 AM: an hour comes twice in Chicago, so 8 AM is nine hours after midnight.
+    sunday = branch.at(date(2026, 11, 1), time(8))
+    builders.forecast(at=branch.depot_place, start=sunday - timedelta(days=16), count=24 * 24)
+    setting = setting_for(job(branch), now=sunday - timedelta(days=1))
+
+    picture = day_picture(setting, lay(setting, crew_size=2, start=sunday), last_safe_pour=None)
+
+    assert picture.stages[0].start_h == 9
+    assert picture.clock(picture.stages[0].start_h) == "8 AM"

@@ -7,6 +7,7 @@ per kind of thing keeps a full week small and quick.
 
 from dispatch.rules.pictures.day import DayPicture, day_summary
 from dispatch.rules.pictures.daydraw import day_svg
+from dispatch.rules.pictures.dayhours import HourRow, StageRow, day_hours, day_stages
 from dispatch.rules.pictures.svg import mark
 from dispatch.rules.pictures.week import (
     CrewRow,
@@ -25,11 +26,15 @@ __all__ = [
     "DayColumn",
     "DayEntries",
     "DayPicture",
+    "HourRow",
     "OffSpan",
     "StageBar",
+    "StageRow",
     "StintBar",
     "WeekPicture",
     "by_day",
+    "day_hours",
+    "day_stages",
     "day_summary",
     "day_svg",
     "mark",

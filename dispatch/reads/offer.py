@@ -5,7 +5,7 @@ from datetime import date, datetime
 from typing import Any
 
 from dispatch.models import Crew, Machine
-from dispatch.rules.asking import Ask, PlannedStint, Promised
+from dispatch.rules.asking import Ask, MachineSpan, PlannedStint, Promised
 from dispatch.rules.costs import CostPart
 from dispatch.rules.firmness import Firmness
 from dispatch.rules.verdicts import Verdict
@@ -30,6 +30,7 @@ class Offer:
     parts: tuple[CostPart, ...]
     beyond: bool
     second: str = ""  # what another service says differently
+    grinder_from: datetime | None = None  # where it is handed over by another crew
     season: str = ""  # what the month is usually like, where no forecast reaches
 
     @property
@@ -76,6 +77,7 @@ class Offer:
                 start=visit.start,
                 end=visit.end,
                 machine_ids=(self.grinder.pk,) if grind else (),
+                machine_spans=self._handed(visit, after) if grind else (),
                 travel_before_min=before,
                 travel_after_min=after,
                 stages=stages_json(visit),
@@ -87,6 +89,12 @@ class Offer:
             )
         )
 
+    def _handed(self, visit: Visit, after_min: int) -> tuple[MachineSpan, ...]:
+        """The grinder's own hours where it comes later than the crew."""
+        if self.grinder_from is None or not visit.start <= self.grinder_from < visit.end:
+            return ()
+        return (MachineSpan(self.grinder.pk, self.grinder_from, visit.end, after_min),)
+
 
 @dataclass(frozen=True)
 class RefusedDay:
@@ -95,6 +103,22 @@ class RefusedDay:
     day: date
     why: str
     rank: int = 0
+
+
+class NoOffer(Exception):
+    """Why a crew on a day is no offer; of several reasons the highest rank is shown."""
+
+    def __init__(self, sentence: str, rank: int) -> None:
+        super().__init__(sentence)
+        self.rank = rank
+
+
+class NoGrinder(NoOffer):
+    """Every grinder is out; `arrive` is when to come for one that is handed over."""
+
+    def __init__(self, sentence: str, arrive: datetime | None) -> None:
+        super().__init__(sentence, 2)
+        self.arrive = arrive
 
 
 def stages_json(visit: Visit) -> tuple[dict[str, Any], ...]:

@@ -7,7 +7,8 @@ from functools import cached_property
 
 from dispatch.models import Crew, CrewMembership, Machine, Stint
 from dispatch.reads.chain import beyond_forecast, lay, setting_for, verdict_on
-from dispatch.reads.offer import Offer, RefusedDay
+from dispatch.reads.handing_over import Had, NotHad, grind_of, grinder_for
+from dispatch.reads.offer import NoGrinder, NoOffer, Offer, RefusedDay
 from dispatch.reads.second_opinion import SecondOpinion
 from dispatch.reads.staffing import Staffing, staffing
 from dispatch.rules.costs import CostPart, Costs, cost_parts
@@ -18,7 +19,7 @@ from dispatch.rules.travel import Point, travel_min
 from dispatch.rules.verdicts import Verdict
 from jobs.models import DayWish, Job
 from jobs.rules.clock import round_up_quarter, say_day, say_moment, say_time
-from jobs.rules.plan import Plan, StageKind
+from jobs.rules.plan import Plan, StageKind, Visit
 from jobs.rules.quiet import SECOND_DAY, earliest_start
 from jobs.rules.refusals import CannotPlan, NeedsTwo
 from weather.rules.hours import HOUR
@@ -27,14 +28,6 @@ from weather.seasons import seasonal_odds
 
 AHEAD_DAYS = 21
 LATEST_SECOND_DAY = 3
-
-
-class NoOffer(Exception):
-    """Why a crew on a day is no offer; of several reasons the highest rank is shown."""
-
-    def __init__(self, sentence: str, rank: int) -> None:
-        super().__init__(sentence)
-        self.rank = rank
 
 
 class Search:
@@ -85,11 +78,15 @@ class Search:
     def _of(self, crew: Crew, day: date) -> Offer | RefusedDay:
         """The crew's first start of the day that is an offer, else its weightiest reason."""
         refusals = [NoOffer(f"{crew} has no time that day.", 0)]
-        for arrive, before_min in self._arrivals(crew, day):
+        starts = list(self._arrivals(crew, day))
+        most = 2 * len(starts)
+        for arrive, before_min in starts:
             try:
                 return self._with(crew, day, arrive, before_min)
             except NoOffer as refusal:
                 refusals.append(refusal)
+                if isinstance(refusal, NoGrinder) and refusal.arrive and len(starts) < most:
+                    starts.append((refusal.arrive, before_min))
         worst = max(refusals, key=lambda each: each.rank)
         return RefusedDay(day, str(worst), worst.rank)
 
@@ -120,6 +117,7 @@ class Search:
             crew=offer.crew,
             crew_size=offer.crew_size,
             grinder=offer.grinder,
+            grinder_from=offer.grinder_from,
             day=offer.day,
             plan=plan,
             verdict=verdict,
@@ -161,13 +159,14 @@ class Search:
             raise NoOffer("That is where it stands now.", 2)
         self._check_hours(plan, day)
         travel = self._travel(crew, plan, before_min)
-        grinder = self._claims(crew, people, plan, travel)
+        had = self._claims(crew, people, plan, travel)
         self._check_car(plan)
         verdict = self._verdict(plan, door=False)
         return self._offer(
             crew=crew,
             crew_size=len(people),
-            grinder=grinder,
+            grinder=had.machine,
+            grinder_from=had.start,
             day=day,
             plan=plan,
             verdict=verdict,
@@ -180,6 +179,7 @@ class Search:
         crew: Crew,
         crew_size: int,
         grinder: Machine,
+        grinder_from: datetime | None,
         day: date,
         plan: Plan,
         verdict: Verdict,
@@ -198,6 +198,7 @@ class Search:
             crew=crew,
             crew_size=crew_size,
             grinder=grinder,
+            grinder_from=grinder_from,
             day=day,
             plan=plan,
             verdict=verdict,
@@ -332,21 +333,34 @@ class Search:
         people: list[CrewMembership],
         plan: Plan,
         travel: tuple[tuple[int, int], ...],
-    ) -> Machine:
+    ) -> Had:
         resources = [crew.resource_id, *(each.installer.resource_id for each in people)]
-        grinder: Machine | None = None
+        had: Had | None = None
         for visit, (before, after) in zip(plan.visits, travel, strict=True):
             start = visit.start - timedelta(minutes=before)
             end = visit.end + timedelta(minutes=after)
             if not self.staff.free(resources, start, end):
-                raise NoOffer(f"{crew} has other work then.", 1)
-            if any(stage.kind is StageKind.GRIND for stage in visit.stages):
-                grinder = self.staff.free_grinder(start, end)
-                if grinder is None:
-                    raise NoOffer("Every grinder is out on another floor then.", 2)
-        if grinder is None:
+                raise NoOffer(f"{crew} has other work or must rest then.", 1)
+            if grind_of(visit):
+                had = self._grinder(visit, start, end)
+        if had is None:
             raise NoOffer("There is no grinder in this branch yet.", 5)
-        return grinder
+        return had
+
+    def _grinder(self, visit: Visit, start: datetime, end: datetime) -> Had:
+        """The grinder of a visit; one that is out may be handed over."""
+        found = grinder_for(
+            self.staff,
+            visit,
+            start=start,
+            end=end,
+            site=self.site,
+            latest=self._latest(visit.start.astimezone(self.branch.tz).date()),
+            zone=self.setting.zone,
+        )
+        if isinstance(found, NotHad):
+            raise NoGrinder(found.sentence, found.arrive)
+        return found
 
     def _check_car(self, plan: Plan) -> None:
         needed = self.job.car_needed_by

@@ -2,13 +2,15 @@
 
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
 from dispatch.models import Claim, Crew, CrewMembership, Machine, MachineKind, Stint
+from dispatch.rules.asking import span_of
 from dispatch.rules.granules import EPOCH, GRANULE, granules
 from dispatch.rules.travel import Point
 from jobs.models import Branch, Holiday
+from jobs.rules.plan import StageKind
 
 
 @dataclass(frozen=True)
@@ -23,6 +25,16 @@ class Busy:
 
 
 @dataclass(frozen=True)
+class MachineOut:
+    """A machine on a floor: until when it is needed there, and until when it is claimed."""
+
+    needed_until: datetime
+    claimed_until: datetime
+    point: Point
+    where: str
+
+
+@dataclass(frozen=True)
 class Staffing:
     """Crews, people and machines of a branch with every quarter hour that is taken."""
 
@@ -33,6 +45,7 @@ class Staffing:
     holidays: dict[date, str]
     taken: dict[int, frozenset[int]]  # resource -> granules
     busy: dict[int, tuple[Busy, ...]]  # crew -> stints
+    out: dict[int, tuple[MachineOut, ...]] = field(default_factory=dict)  # machine -> floors
 
     def people(self, crew: Crew, day: date) -> list[CrewMembership]:
         """Who is in the crew on that day."""
@@ -74,8 +87,12 @@ def staffing(
     for resource_id, granule in claims.values_list("resource_id", "granule"):
         taken[resource_id].add(granule)
     busy: dict[int, list[Busy]] = defaultdict(list)
-    for stint in stints.select_related("booking__job__site").order_by("start"):
+    out: dict[int, list[MachineOut]] = defaultdict(list)
+    everything = stints.select_related("booking__job__site", "booking__job__customer")
+    for stint in everything.prefetch_related("machines").order_by("start"):
         site = stint.booking.job.site
+        for machine in stint.machines.all():
+            out[machine.pk].append(_machine_out(stint, machine.pk))
         busy[stint.crew_id].append(
             Busy(
                 start=stint.start,
@@ -99,4 +116,18 @@ def staffing(
         ),
         taken={each: frozenset(numbers) for each, numbers in taken.items()},
         busy={each: tuple(stints) for each, stints in busy.items()},
+        out={each: tuple(floors) for each, floors in out.items()},
     )
+
+
+def _machine_out(stint: Stint, machine_id: int) -> MachineOut:
+    """Where the machine has hours of its own they count, else the last grinding of the stint."""
+    job = stint.booking.job
+    point = (job.site.latitude, job.site.longitude)
+    spans = [span_of(kept) for kept in stint.machine_spans if kept["machine"] == machine_id]
+    if spans:
+        return MachineOut(spans[0].until, spans[0].claimed[1], point, str(job.customer))
+    grinds = [stage["end"] for stage in stint.stages if stage.get("kind") == StageKind.GRIND.value]
+    needed = datetime.fromisoformat(max(grinds)) if grinds else stint.end
+    home = stint.end + timedelta(minutes=stint.travel_after_min)
+    return MachineOut(needed, home, point, str(job.customer))

@@ -75,6 +75,7 @@ def _deed(event: Change, was: str, now_on: str, zone: ZoneInfo, partner: str) ->
         "call off": f"called it off; it was on {was}",
         "confirm": f"confirmed {now_on}",
         "undo": f"took the last change back: it is on {now_on} again",
+        "hand over": "arranged for a machine to be handed over",
         "left the site": "left the site",
         "drive-on later": f"moved drive-on later, {_drive_on(event, zone)}",
         "customer cannot": "said that this day does not work",

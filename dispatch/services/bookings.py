@@ -24,6 +24,7 @@ from dispatch.services.changing import (
     promise,
     snapshot,
 )
+from dispatch.services.handing_over import hand_over
 from dispatch.services.placing import place
 from dispatch.services.swapping import swap
 from dispatch.services.undoing import undo
@@ -39,6 +40,7 @@ __all__ = [
     "book",
     "call_off",
     "confirm",
+    "hand_over",
     "lapse_holds",
     "leave",
     "move",

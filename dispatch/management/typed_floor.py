@@ -65,7 +65,7 @@ def asked_of(options: Mapping[str, str], *, zone: ZoneInfo, now: datetime) -> As
         garage_offset_c=branch.garage_offset_c if branch else HEATED_HOUSE_C,
         country=branch.country if branch else "US",
         subdivision=branch.subdivision if branch else "",
-        heater=_heater(options, floor, zone=zone),
+        heaters=_heaters(options, floor, zone=zone),
         leave_by=_leave_by(options["leave_by"], branch, start=start, zone=zone),
     )
 
@@ -183,10 +183,10 @@ def _rates(options: Mapping[str, str], branch: Branch | None, *, us: bool) -> Ra
     return rates_with(rates, fastest((SMALL, LARGE), access))
 
 
-def _heater(options: Mapping[str, str], floor: NewFloor, *, zone: ZoneInfo) -> Heater | None:
-    """Equipment that stands in the room before or after the crew; None where none is named."""
+def _heaters(options: Mapping[str, str], floor: NewFloor, *, zone: ZoneInfo) -> tuple[Heater, ...]:
+    """Equipment that stands in the room before or after the crew, where any is named."""
     if not options["heat_kw"]:
-        return None
+        return ()
     if Exposure(floor.exposure) not in {Exposure.GARAGE, Exposure.INTERIOR}:
         raise Wrong("A heater needs a room: only a garage or a floor indoors can be heated.")
     times = []
@@ -200,7 +200,7 @@ def _heater(options: Mapping[str, str], floor: NewFloor, *, zone: ZoneInfo) -> H
             ) from None
         times.append(local if local.tzinfo else instant_shown(local, zone).at)
     try:
-        return Heater(
+        heater = Heater(
             power_kw=read_number(options["heat_kw"], us=True),
             floor_m2=floor.area_m2 or 0.0,
             start=times[0],
@@ -210,6 +210,7 @@ def _heater(options: Mapping[str, str], floor: NewFloor, *, zone: ZoneInfo) -> H
     except ValueError as refusal:
         told = str(refusal)
         raise Wrong(f"{told[:1].upper()}{told[1:]}.") from refusal
+    return (heater,)
 
 
 def listed(words: Iterable[StrEnum]) -> str:

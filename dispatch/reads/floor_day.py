@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -44,7 +44,7 @@ class Asked:
     leave_by: datetime  # on the day of the arrival
     reading_c: float | None = None  # the slab, measured just now
     garage_offset_c: float = 7.0
-    heater: Heater | None = None
+    heaters: tuple[Heater, ...] = ()  # that stand in the room before or after the crew
     country: str = "US"  # where suppliers keep their holidays
     subdivision: str = ""
 
@@ -110,32 +110,14 @@ class FloorDay:
 def floor_day(asked: Asked, *, place: Place, now: datetime) -> FloorDay:
     """The floor of `asked` at `place`, on what is stored of its weather. Raises CannotPlan."""
     zone = ZoneInfo(place.zone)
-    hours = weather.hours_at(place, now=now, past_days=PAST_DAYS, ahead_days=AHEAD_DAYS)
-    reading = None
-    if asked.reading_c is not None:
-        reading = SlabReading(at=now, slab_c=asked.reading_c)
-    heaters = (asked.heater,) if asked.heater and not asked.exposure.open else ()
-
-    def slab_with(door_open: Sequence[Span]) -> SlabHours:
-        return slab_hours(
-            hours=hours,
-            exposure=asked.exposure,
-            latitude=float(place.latitude),
-            longitude=float(place.longitude),
-            now=now,
-            garage_offset_c=asked.garage_offset_c,
-            door_open=door_open,
-            heaters=heaters,
-            reading=reading,
-        )
-
-    inside = with_water(hours, heaters)
-    slab = slab_with(())
-    plan = _plan(asked, slab=slab, hours=inside)
-    if asked.exposure.behind_a_door:  # laid again on the slab that feels the door stand open
-        slab = slab_with(open_spans(plan))
-        plan = _plan(asked, slab=slab, hours=inside)
-    hours = inside
+    outside = weather.hours_at(place, now=now, past_days=PAST_DAYS, ahead_days=AHEAD_DAYS)
+    hours = with_water(outside, asked.heaters)
+    # Laid out once to know when the door stands open, and again on the slab that feels it.
+    slab = _slab(asked, place, outside, now=now)
+    plan = _plan(asked, slab=slab, hours=hours)
+    if asked.exposure.behind_a_door:
+        slab = _slab(asked, place, outside, now=now, door_open=open_spans(plan))
+        plan = _plan(asked, slab=slab, hours=hours)
     verdict = judge(
         plan=plan,
         card=asked.card,
@@ -145,7 +127,7 @@ def floor_day(asked: Asked, *, place: Place, now: datetime) -> FloorDay:
         now=now,
         zone=zone,
         thresholds=asked.thresholds,
-        reading=reading is not None,
+        reading=asked.reading_c is not None,
         day_end=_day_end(asked, plan),
         units=asked.units,
     )
@@ -157,15 +139,35 @@ def floor_day(asked: Asked, *, place: Place, now: datetime) -> FloorDay:
         slab_at_pour_c=plan.slab_at_pour_c,
         slab_at_top_c=plan.slab_at_top_c,
     )
-    needed_on = asked.start.astimezone(zone).date()
-    ordered = orders_for(
+    ordered = _orders(asked, taken, needed_on=asked.start.astimezone(zone).date())
+    return FloorDay(asked, zone, hours, slab, plan, verdict, taken, ordered, now)
+
+
+def _slab(
+    asked: Asked, place: Place, hours: Hours, *, now: datetime, door_open: Sequence[Span] = ()
+) -> SlabHours:
+    known = asked.reading_c is not None
+    return slab_hours(
+        hours=hours,
+        exposure=asked.exposure,
+        latitude=float(place.latitude),
+        longitude=float(place.longitude),
+        now=now,
+        garage_offset_c=asked.garage_offset_c,
+        door_open=door_open,
+        heaters=asked.heaters,
+        reading=SlabReading(at=now, slab_c=asked.reading_c or 0.0) if known else None,
+    )
+
+
+def _orders(asked: Asked, taken: Materials, *, needed_on: date) -> tuple[OrderLine, ...]:
+    return orders_for(
         takes=taken,
         card=asked.card,
         needed_on=needed_on,
         country=asked.country,
         subdivision=asked.subdivision,
     )
-    return FloorDay(asked, zone, hours, slab, plan, verdict, taken, ordered, now)
 
 
 def _plan(asked: Asked, *, slab: SlabHours, hours: Hours) -> Plan:

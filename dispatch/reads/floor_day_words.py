@@ -11,7 +11,8 @@ from dispatch.rules.findings import Check, Level
 from dispatch.rules.words import Words, share
 from jobs.rules.clock import round_up_quarter, say_moment, say_span, say_time
 from jobs.rules.materials import CoatNeed, Materials
-from jobs.rules.plan import Stage
+from jobs.rules.ordering import OrderLine
+from jobs.rules.plan import Stage, Visit
 from jobs.rules.stages import idle_spans
 from jobs.rules.units import ft2_from_m2, gal_from_l, lb_from_kg
 from weather.models import Place
@@ -89,22 +90,7 @@ def as_json(day: FloorDay, *, place: Place) -> dict[str, Any]:
         "last_safe_pour": _iso(verdict.last_safe_pour),
         "last_safe_pour_binds": verdict.binds,
         "slack_min": verdict.slack_min,
-        "visits": [
-            {
-                "start": _iso(visit.start),
-                "end": _iso(visit.end),
-                "stages": [
-                    {
-                        "kind": stage.kind.value,
-                        "start": _iso(stage.start),
-                        "end": _iso(stage.end),
-                        "hands": stage.hands,
-                    }
-                    for stage in visit.stages
-                ],
-            }
-            for visit in plan.visits
-        ],
+        "visits": [_visit_json(visit) for visit in plan.visits],
         "idle": [{"start": _iso(start), "end": _iso(end)} for start, end in idle_spans(plan)],
         "pour_at": _iso(plan.pour),
         "top_end_at": _iso(plan.top_end),
@@ -122,17 +108,34 @@ def as_json(day: FloorDay, *, place: Place) -> dict[str, Any]:
             "flake_order_kg": day.materials.flake_order_kg,
             "flake_net_kg": day.materials.flake_net_kg,
         },
-        "orders": [
+        "orders": [_order_json(line) for line in day.orders],
+    }
+
+
+def _visit_json(visit: Visit) -> dict[str, Any]:
+    return {
+        "start": _iso(visit.start),
+        "end": _iso(visit.end),
+        "stages": [
             {
-                "what": line.what,
-                "kits": line.kits,
-                "litres": line.litres,
-                "mass_kg": line.mass_kg,
-                "order_by": line.order_by.isoformat(),
-                "not_before": line.not_before.isoformat() if line.not_before else None,
+                "kind": stage.kind.value,
+                "start": _iso(stage.start),
+                "end": _iso(stage.end),
+                "hands": stage.hands,
             }
-            for line in day.orders
+            for stage in visit.stages
         ],
+    }
+
+
+def _order_json(line: OrderLine) -> dict[str, Any]:
+    return {
+        "what": line.what,
+        "kits": line.kits,
+        "litres": line.litres,
+        "mass_kg": line.mass_kg,
+        "order_by": line.order_by.isoformat(),
+        "not_before": line.not_before.isoformat() if line.not_before else None,
     }
 
 

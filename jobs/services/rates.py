@@ -21,7 +21,7 @@ def use_learnt(*, branch_id: int, factors: Mapping[str, float], by: Actor, now: 
     """
     wrong = [part for part, factor in factors.items() if not _usable(part, factor)]
     if wrong:
-        raise Invalid({part: "This factor cannot be used." for part in sorted(wrong)})
+        raise Invalid(dict.fromkeys(sorted(wrong), "This factor cannot be used."))
     branch = Branch.objects.select_for_update().get(pk=branch_id)
     before = branch.rates.get(LEARNT, {})
     kept = {name: value for name, value in branch.rates.items() if name != LEARNT}

@@ -22,6 +22,7 @@ from weather.rules.exposures import Exposure
 from weather.rules.heaters import Heater
 
 FURTHEST = timedelta(days=21)
+LATEST_SECOND = timedelta(days=7)
 LEAST_C, MOST_C = -40.0, 80.0
 MOST_PEOPLE = 20
 DAY_ENDS = time(18, 0)
@@ -62,6 +63,9 @@ def asked_of(options: Mapping[str, str], *, zone: ZoneInfo, now: datetime) -> As
         thresholds=thresholds_of(branch) if branch else DEFAULTS,
         units=options["units"],
         reading_c=_reading(options["reading"], us=us),
+        bays=read_count(options["bays"]),
+        second_start=_second(options["second_start"], start=start, zone=zone),
+        grinders=read_count(options["grinders"]) if options["grinders"] else None,
         garage_offset_c=branch.garage_offset_c if branch else HEATED_HOUSE_C,
         country=branch.country if branch else "US",
         subdivision=branch.subdivision if branch else "",
@@ -141,6 +145,20 @@ def _start(text: str, *, zone: ZoneInfo, now: datetime) -> datetime:
     if start > now + FURTHEST:
         raise Wrong(f"{text} is more than {FURTHEST.days} days ahead, and no forecast is near it.")
     return start
+
+
+def _second(text: str, *, start: datetime, zone: ZoneInfo) -> datetime | None:
+    """When the crew comes back to coat what it prepared; None for one visit."""
+    if not text:
+        return None
+    try:
+        local = datetime.fromisoformat(text.strip())
+    except ValueError:
+        raise Wrong(f"{text!r} is no second arrival; give it as 2026-11-28 07:00.") from None
+    second = local if local.tzinfo is not None else instant_shown(local, zone).at
+    if not start < second <= start + LATEST_SECOND:
+        raise Wrong(f"A second visit comes after the first and within {LATEST_SECOND.days} days.")
+    return second
 
 
 def _leave_by(text: str, branch: Branch | None, *, start: datetime, zone: ZoneInfo) -> datetime:

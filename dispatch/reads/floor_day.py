@@ -11,11 +11,12 @@ from dispatch.reads.orders import orders_for
 from dispatch.rules.horizon import extended
 from dispatch.rules.thresholds import Thresholds
 from dispatch.rules.verdicts import Verdict, judge
+from jobs.rules.bays import lay_in_bays
 from jobs.rules.cards import Card
 from jobs.rules.doors import Span, open_spans
 from jobs.rules.materials import Materials, materials
 from jobs.rules.ordering import OrderLine
-from jobs.rules.plan import Plan, Work
+from jobs.rules.plan import Plan, StageKind, Work
 from jobs.rules.rates import Rates
 from jobs.rules.stages import lay_out
 from weather import reads as weather
@@ -44,6 +45,9 @@ class Asked:
     leave_by: datetime  # on the day of the arrival
     reading_c: float | None = None  # the slab, measured just now
     garage_offset_c: float = 7.0
+    bays: int = 1  # sections at joints
+    second_start: datetime | None = None  # a visit of its own for the coats
+    grinders: int | None = None
     heaters: tuple[Heater, ...] = ()  # that stand in the room before or after the crew
     country: str = "US"  # where suppliers keep their holidays
     subdivision: str = ""
@@ -175,15 +179,32 @@ def _plan(asked: Asked, *, slab: SlabHours, hours: Hours) -> Plan:
     grains = np.full(len(carried), np.nan)
     count = min(len(carried), len(hours))
     grains[:count] = np.asarray(grains_per_lb(dew_c=hours.dew_c))[:count]
+    if asked.bays != 1:
+        return lay_in_bays(
+            work=asked.work,
+            bays=asked.bays,
+            card=asked.card,
+            rates=asked.rates,
+            crew_size=asked.crew_size,
+            start=asked.start,
+            second_start=asked.second_start,
+            slab=carried,
+            cold_slab=carried.side("cold"),
+            grains=grains,
+            grinders=asked.grinders,
+        )
     return lay_out(
         work=asked.work,
         card=asked.card,
         rates=asked.rates,
         crew_size=asked.crew_size,
         start=asked.start,
+        second_start=asked.second_start,
+        split_after=StageKind.BASE if asked.card.two_days else StageKind.VERTICALS,
         slab=carried,
         cold_slab=carried.side("cold"),
         grains=grains,
+        grinders=asked.grinders,
     )
 
 

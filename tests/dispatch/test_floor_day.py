@@ -97,6 +97,25 @@ def test_what_to_order_and_by_when_counts_the_suppliers_holidays():
     assert "order by" in ask().split("To order")[1]
 
 
+def test_a_large_shop_is_ground_on_one_day_and_coated_bay_by_bay_on_the_next():
+    shop = {
+        "area": "2400",
+        "edge": "200",
+        "crew": "4",
+        "leave_by": "19:00",
+        "second_start": "2026-11-21 07:00",
+    }
+
+    bays, whole = answer(**shop, bays="4"), answer(**shop)
+
+    first, second = bays["visits"]
+    assert "base" not in {stage["kind"] for stage in first["stages"]}
+    assert [stage["kind"] for stage in second["stages"]].count("base") == 4
+    assert at(second["end"]) < at(whole["visits"][1]["end"])
+    one = answer(**shop, bays="4", grinders="1")["visits"][0]
+    assert at(one["end"]) > at(first["end"])
+
+
 def test_way_in_and_power_choose_the_grinder():
     def grind_h(**more):
         (visit,) = answer(area="900", edge="126", leave_by="23:00", **more)["visits"]
@@ -192,6 +211,9 @@ def test_a_terminal_gets_lines_in_its_own_units():
         ({"branch": "nowhere"}, "no branch"),
         ({"units": "furlongs"}, "us or metric"),
         ({"way_in": "1.5"}, "No grinder can be used there"),
+        ({"bays": "99"}, "1 to 24 bays"),
+        ({"second_start": "soon"}, "no second arrival"),
+        ({"second_start": "2026-11-20 06:00"}, "after the first"),
         ({"heat_kw": "8"}, "--heat-from and --heat-until"),
         ({"heat_kw": "8", "exposure": "open"}, "only a garage or a floor indoors"),
         (

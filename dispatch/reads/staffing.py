@@ -83,9 +83,6 @@ def staffing(
     if without is not None:
         claims = claims.exclude(stint__booking_id=without)
         stints = stints.exclude(booking_id=without)
-    taken: dict[int, set[int]] = defaultdict(set)
-    for resource_id, granule in claims.values_list("resource_id", "granule"):
-        taken[resource_id].add(granule)
     busy: dict[int, list[Busy]] = defaultdict(list)
     out: dict[int, list[MachineOut]] = defaultdict(list)
     everything = stints.select_related("booking__job__site", "booking__job__customer")
@@ -114,10 +111,18 @@ def staffing(
                 branch=branch, day__gte=start.date() - timedelta(days=1)
             ).values_list("day", "name")
         ),
-        taken={each: frozenset(numbers) for each, numbers in taken.items()},
+        taken=_taken(claims.values_list("resource_id", "granule")),
         busy={each: tuple(stints) for each, stints in busy.items()},
         out={each: tuple(floors) for each, floors in out.items()},
     )
+
+
+def _taken(claimed: Iterable[tuple[int, int]]) -> dict[int, frozenset[int]]:
+    """Each resource with the quarters of an hour that are claimed of it."""
+    taken: dict[int, set[int]] = defaultdict(set)
+    for resource_id, granule in claimed:
+        taken[resource_id].add(granule)
+    return {each: frozenset(numbers) for each, numbers in taken.items()}
 
 
 def _machine_out(stint: Stint, machine_id: int) -> MachineOut:

@@ -49,9 +49,7 @@ class Command(BaseCommand):
         parser.add_argument("--reading", default="", help="slab measured now: 54.5F or 12.5C")
         parser.add_argument("--bays", default="1", help="coat in so many sections at joints")
         parser.add_argument("--second-start", default="", help="coat on a second visit from then")
-        parser.add_argument(
-            "--grinders", default="", help="one for two people if left out"
-        )
+        parser.add_argument("--grinders", default="", help="one for two people if left out")
         parser.add_argument("--way-in", default="", help="narrowest way in, ft or m")
         parser.add_argument("--volts", default="", help="best outlet on site: 120")
         parser.add_argument("--amps", default="", help="its fuse: 20")

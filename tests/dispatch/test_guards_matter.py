@@ -267,7 +267,7 @@ def test_without_a_guard_its_tests_fail(copy, name, engine_name):
 
     ran = _pytest(copy, _present(engine_name), *guard.caught_by)
 
-    print(ran.stdout)  # noqa: T201  pytest -s shows what each missing guard broke
+    print(ran.stdout)  # pytest -s shows what each missing guard broke
     assert ran.returncode == 1, ran.stdout  # 2 to 5 are trouble with the run itself
     failed = set(re.findall(r"^FAILED (\S+?)(?: - |$)", ran.stdout, re.MULTILINE))
     survived = [test for test in guard.caught_by if not any(one.startswith(test) for one in failed)]

@@ -100,7 +100,15 @@ def finish(
     job.save(update_fields=["state", "version"])
     Branch.objects.filter(pk=booking.branch_id).update(calendar_version=F("calendar_version") + 1)
     stints = Stint.objects.filter(booking=booking).order_by("number")
-    for stint in stints.select_related("crew", "booking__branch", "booking__job__site"):
+    whole = stints.select_related(
+        "crew",
+        "booking__branch",
+        "booking__job__branch",
+        "booking__job__customer",
+        "booking__job__site",
+        "booking__job__system",
+    )
+    for stint in whole.prefetch_related("machines", "entries", "booking__job__floors"):
         entries.follow(stint, now=now)
     audit.record(
         branch=booking.branch,

@@ -90,12 +90,12 @@ def _write_stint(stint: Stint, needed: Needed) -> None:
 
 
 def _needed(branch: Branch, planned: PlannedStint) -> Needed:
-    crew = Crew.objects.of_branch(branch).working().filter(pk=planned.crew_id).first()
+    crews = Crew.objects.of_branch(branch).working().select_related("resource")
+    crew = crews.filter(pk=planned.crew_id).first()
     if crew is None:
         raise NotFound("There is no such crew in this branch.")
-    machines = list(
-        Machine.objects.of_branch(branch).filter(pk__in=planned.machine_ids, active=True)
-    )
+    wanted = Machine.objects.of_branch(branch).select_related("resource")
+    machines = list(wanted.filter(pk__in=planned.machine_ids, active=True))
     if len(machines) != len(set(planned.machine_ids)):
         raise NotFound("There is no such machine in this branch.")
     if any(span.until <= span.start for span in planned.machine_spans):

@@ -1,0 +1,202 @@
+"""A fault at any statement of any write: the database stays as it was, or has all of the change.
+
+Once as an exception and once as the end of the process: at every statement in turn with
+`--long`, else at every fourth and every seventeenth.
+"""
+
+import os
+from collections.abc import Callable
+from datetime import timedelta
+
+import pytest
+from django.apps import apps
+from django.db import connection, connections
+
+from dispatch.services import bookings, crews
+from dispatch.services.swapping import Side
+from tests.dispatch.battery.office import Office, ask
+from tests.dispatch.battery.writers import FORK
+from tests.dispatch.test_bookings import MORNING
+from tests.invariants import broken
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+LATER = MORNING + timedelta(days=3)
+MOST = 400
+DIED = 7
+
+
+class Fault(Exception):
+    """The statement that was chosen to fail."""
+
+
+def everything() -> dict[str, list[tuple]]:
+    """Every value of every row of the tables that bookings write."""
+    tables = [*apps.get_app_config("dispatch").get_models()]
+    tables += [apps.get_model("jobs", name) for name in ("Job", "AuditEvent", "IdempotencyKey")]
+    return {
+        table._meta.label: sorted(map(repr, table.objects.values_list()))
+        for table in tables
+        if hasattr(table, "objects")
+    }
+
+
+@pytest.fixture
+def office(transactional_db) -> Office:
+    return Office(jobs=4)
+
+
+def first(office: Office):
+    job, (north, *_) = office.jobs[0], office.crews
+    wanted = ask(north, machines=(office.grinders[0],))
+    return bookings.book(job_id=job.pk, version=job.version, ask=wanted, **office.common)
+
+
+def second(office: Office):
+    job, (_, south, *_) = office.jobs[1], office.crews
+    return bookings.book(
+        job_id=job.pk, version=job.version, ask=ask(south, start=LATER), **office.common
+    )
+
+
+def known(office: Office, booking):
+    return {"booking_id": booking.pk, "version": booking.version, **office.common}
+
+
+def booking_(office: Office) -> Callable[[], object]:
+    job, (north, south, *_) = office.jobs[2], office.crews
+    wanted = ask(north, south, machines=(office.grinders[1],), key="once")
+    return lambda: bookings.book(job_id=job.pk, version=job.version, ask=wanted, **office.common)
+
+
+def moving(office: Office) -> Callable[[], object]:
+    booked, (*_, west, east) = first(office), office.crews
+    return lambda: bookings.move(ask=ask(west, east, start=LATER), **known(office, booked))
+
+
+def calling_off(office: Office) -> Callable[[], object]:
+    booked = first(office)
+    return lambda: bookings.call_off(why="rain", **known(office, booked))
+
+
+def confirming(office: Office) -> Callable[[], object]:
+    booked = first(office)
+    return lambda: bookings.confirm(**known(office, booked))
+
+
+def swapping(office: Office) -> Callable[[], object]:
+    one, two = first(office), second(office)
+    sides = {"first": Side(one.pk, one.version), "second": Side(two.pk, two.version)}
+    return lambda: bookings.swap(**sides, **office.common)
+
+
+def undoing_a_move(office: Office) -> Callable[[], object]:
+    (*_, west) = office.crews
+    moved = bookings.move(ask=ask(west, start=LATER), **known(office, first(office)))
+    return lambda: bookings.undo(**known(office, moved))
+
+
+def undoing_a_call_off(office: Office) -> Callable[[], object]:
+    gone = bookings.call_off(why="rain", **known(office, first(office)))
+    return lambda: bookings.undo(**known(office, gone))
+
+
+def handing_over(office: Office) -> Callable[[], object]:
+    booked = first(office)
+    until = MORNING + timedelta(hours=3)
+    grinder = office.grinders[0].pk
+    return lambda: bookings.hand_over(machine_id=grinder, until=until, **known(office, booked))
+
+
+def leaving(office: Office) -> Callable[[], object]:
+    stint = first(office).stints.get()
+    return lambda: bookings.leave(stint_id=stint.pk, **office.common)
+
+
+def being_away(office: Office) -> Callable[[], object]:
+    who = office.crews[0].resource_id
+    return lambda: crews.add_absence(
+        resource_id=who, start=MORNING, end=MORNING + timedelta(hours=6), **office.common
+    )
+
+
+PATHS = {
+    "book": booking_,
+    "move": moving,
+    "call off": calling_off,
+    "confirm": confirming,
+    "swap": swapping,
+    "undo a move": undoing_a_move,
+    "undo a call-off": undoing_a_call_off,
+    "hand over": handing_over,
+    "leave": leaving,
+    "be away": being_away,
+}
+
+
+def failing_at(statement: int, fail: Callable[[], None]) -> Callable:
+    """A wrapper of statements that calls `fail` instead of the one with this number."""
+    numbers = iter(range(10_000))
+
+    def execute(run, sql, params, many, context):
+        if next(numbers) == statement:
+            fail()
+        return run(sql, params, many, context)
+
+    return execute
+
+
+def fault() -> None:
+    raise Fault
+
+
+@pytest.mark.parametrize("path", PATHS)
+def test_an_exception_at_any_statement_leaves_everything_as_it_was(office, path, request):
+    write = PATHS[path](office)
+    before = everything()
+
+    step = 1 if request.config.getoption("--long") else 4
+    for statement in range(0, MOST, step):
+        try:
+            with connection.execute_wrapper(failing_at(statement, fault)):
+                write()
+        except Fault:
+            assert everything() == before, f"statement {statement} left something behind"
+        else:
+            break
+
+    assert 5 < statement < MOST - step
+    assert everything() != before
+    assert broken(office.branch) == []
+
+
+def end_the_process() -> None:
+    os._exit(DIED)
+
+
+@pytest.mark.parametrize("path", PATHS)
+def test_the_end_of_the_process_at_any_statement_leaves_everything_as_it_was(office, path, request):
+    write = PATHS[path](office)
+    before = everything()
+    step = 1 if request.config.getoption("--long") else 17
+
+    for statement in range(2, MOST, step):
+        connections.close_all()  # a forked child must never share its parent's connection
+
+        def child(statement: int = statement) -> None:
+            with connection.execute_wrapper(failing_at(statement, end_the_process)):
+                write()
+            connections.close_all()
+            os._exit(0)
+
+        process = FORK.Process(target=child)
+        process.start()
+        process.join(60)
+        if process.exitcode == 0:
+            break
+        assert process.exitcode == DIED, process.exitcode
+        assert everything() == before, f"statement {statement} left something behind"
+
+    assert statement < MOST - step
+    assert everything() != before
+    assert broken(office.branch) == []

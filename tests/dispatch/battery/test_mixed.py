@@ -59,7 +59,7 @@ def run(office: Office, folder, *, count: int, seconds: float) -> History:
 
 
 def test_eight_writers_for_a_few_seconds_leave_nothing_impossible(office, tmp_path):
-    history = run(office, tmp_path, count=8, seconds=5)
+    history = run(office, tmp_path, count=8, seconds=4)
 
     assert len(history.outcomes) > 20
 
@@ -129,7 +129,7 @@ def _write(booking: Booking, wanted: PlannedStint, *, by: Office) -> Booking:
 
 
 def test_the_checker_finds_bookings_made_by_looking_first(office, tmp_path):
-    Writers(office, tmp_path, count=8, seconds=3, choose=look_then_write).join()
+    Writers(office, tmp_path, count=8, seconds=2.5, choose=look_then_write).join()
 
     _, found = check(tmp_path, Booking.objects.all())
 
@@ -142,7 +142,7 @@ def test_the_checker_finds_an_update_that_was_lost(office, tmp_path):
             branch=office.branch, job=job, state=BookingState.BOOKED, booked_at=NOW
         )
 
-    Writers(office, tmp_path, count=8, seconds=3, choose=write_over).join()
+    Writers(office, tmp_path, count=8, seconds=2.5, choose=write_over).join()
 
     _, found = check(tmp_path, Booking.objects.all())
     assert any("times" in each for each in found), found[:5]

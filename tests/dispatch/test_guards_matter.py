@@ -29,6 +29,8 @@ CHANGING = "dispatch/services/changing.py"
 CLAIMS = "dispatch/services/claims.py"
 MODELS = "dispatch/models/bookings.py"
 PLACING = "dispatch/services/placing.py"
+SWAPPING = "dispatch/services/swapping.py"
+UNDOING = "dispatch/services/undoing.py"
 MIGRATION = "dispatch/migrations/0001_crews_bookings_and_notices.py"
 SCOPING = "jobs/models/scoping.py"
 WRITING = "jobs/writing.py"
@@ -36,6 +38,10 @@ WRITING = "jobs/writing.py"
 IN_BOOKINGS = "tests/dispatch/test_bookings.py"
 NEVER_TWICE = "tests/dispatch/test_never_twice.py"
 IN_WRITING = "tests/jobs/test_writing.py"
+RESTING = "tests/dispatch/test_rest_claims.py"
+HANDED_OVER = "tests/dispatch/test_hand_overs.py"
+SWAPS = "tests/dispatch/test_swaps.py"
+UNDOES = "tests/dispatch/test_undo.py"
 
 ANOTHER_BRANCH = f"{IN_BOOKINGS}::test_another_branch_finds_neither_job_nor_crew_nor_booking"
 CONFIRMATIONS = f"{NEVER_TWICE}::test_twenty_confirmations_of_one_page_change_it_once"
@@ -151,6 +157,44 @@ GUARDS = {
     "a machine of this branch": Guard(
         (Edit(PLACING, "Machine.objects.of_branch(branch)", "Machine.objects"),),
         (ANOTHER_BRANCH,),
+    ),
+    "rest is claimed": Guard(
+        (Edit(CLAIMS, "                *rest.get(resource_id, ()),\n", ""),),
+        (
+            f"{RESTING}::test_after_a_night_nobody_of_it_works_before_ten_hours_are_over",
+            f"{RESTING}::test_a_person_lent_to_another_crew_rests_there_too",
+        ),
+    ),
+    "a machine's road is claimed": Guard(
+        (
+            Edit(
+                "dispatch/rules/asking.py",
+                "self.until + timedelta(minutes=self.travel_after_min)",
+                "self.until",
+            ),
+        ),
+        (f"{HANDED_OVER}::test_two_crews_share_a_machine_one_after_the_other_but_never_its_road",),
+    ),
+    "a swap gives both back before it takes": Guard(
+        (Edit(SWAPPING, "        give_back(booking)\n", "        pass\n"),),
+        (f"{SWAPS}::test_crews_of_one_day_can_swap_where_two_moves_could_not",),
+    ),
+    "a swap keeps a customer's days off": Guard(
+        (Edit(SWAPPING, "if day in job.days_off():", "if False:"),),
+        (f"{SWAPS}::test_a_day_on_which_the_customer_cannot_is_refused",),
+    ),
+    "an undone call-off looks at its floor": Guard(
+        (Edit(UNDOING, "if booking.job.state != JobState.WAITING:", "if False:"),),
+        (f"{UNDOES}::test_a_floor_that_was_booked_meanwhile_is_not_booked_twice",),
+    ),
+    "an undone call-off locks its floor": Guard(
+        (Edit(UNDOING, "booking.job = locked_job(branch, booking.job_id)", "pass"),),
+        (f"{UNDOES}::test_undo_and_a_new_booking_of_one_floor_at_once_leave_one_booking",),
+        ("postgresql",),
+    ),
+    "an undo puts nothing back into the past": Guard(
+        (Edit(UNDOING, "begun or min(", "False and min("),),
+        (f"{UNDOES}::test_a_day_that_has_begun_is_not_put_back",),
     ),
     "only a member sees a branch": Guard(
         (

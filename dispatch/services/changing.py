@@ -98,7 +98,6 @@ def finish(
     booking.save()
     job.version += 1
     job.save(update_fields=["state", "version"])
-    Branch.objects.filter(pk=booking.branch_id).update(calendar_version=F("calendar_version") + 1)
     stints = Stint.objects.filter(booking=booking).order_by("number")
     whole = stints.select_related(
         "crew",
@@ -122,6 +121,8 @@ def finish(
         why=why,
         group=group,
     )
+    # Last, since every writer of the branch waits for whoever holds this row.
+    Branch.objects.filter(pk=booking.branch_id).update(calendar_version=F("calendar_version") + 1)
 
 
 def crew_days(booking: Booking) -> list[notices.CrewDay]:

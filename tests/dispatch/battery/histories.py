@@ -14,6 +14,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from django.db import InterfaceError, OperationalError
+
 from dispatch.models import OPEN_STATES, Booking, Claim
 from dispatch.rules.granules import granules
 from dispatch.rules.kept import instant
@@ -68,6 +70,8 @@ class Log:
             made = [(each.pk, each.version) for each in change()]
         except Refusal as refusal:
             self.note(key=key, said=refusal.code, begun=begun, ended=time.monotonic())
+        except (InterfaceError, OperationalError) as trouble:  # it may have been written
+            self.note(key=key, said="unknown", what=repr(trouble), begun=begun, ended=begun)
         except Exception as trouble:  # noqa: BLE001  the checker's reader sees it
             self.note(key=key, said="broken", what=repr(trouble), begun=begun, ended=begun)
         else:
@@ -109,7 +113,10 @@ def read(folder: Path) -> History:
             if "do" in line:
                 open_lines[line["key"]] = line
                 continue
-            open_lines.pop(line["key"])
+            asked = open_lines.pop(line["key"])
+            if line["said"] == "unknown":
+                found.unknown.append({**asked, "what": line["what"]})
+                continue
             found.took_s.append(line["ended"] - line["begun"])
             if line["said"] != "ok":
                 found.refused[line["said"]] += 1

@@ -100,6 +100,7 @@ def test_a_database_stopped_at_once_five_times_keeps_all_it_acknowledged(office,
     history, found = histories.check(tmp_path, Booking.objects.all())
     tell("five stops among 10 writers", history, 60)
     assert found == []
+    assert set(history.refused) <= EXPECTED | {"busy"}, dict(history.refused)
     nothing_is_half_written(office)
 
 

@@ -42,7 +42,7 @@ def ask(
     promise: PromiseLevel = PromiseLevel.CONFIRMED,
     why: str = "",
     hours: float = 8,
-) -> bookings.Ask:
+) -> Ask:
     """What a booking asks for: drive-on two days after the last start."""
     begins = starts or (START,)
     return Ask(

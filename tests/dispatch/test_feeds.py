@@ -10,6 +10,7 @@ from django.db import OperationalError
 
 from dispatch.models import CalendarEntry, Link, LinkPurpose, PromiseLevel
 from dispatch.reads import feed as reads
+from dispatch.rules.asking import Ask, PlannedStint, Promised
 from dispatch.services import bookings, links
 from jobs.access import PROGRAM
 from tests import builders
@@ -38,12 +39,12 @@ def office(clock):
 
 
 def ask(crew, *, start=START, hours=8, promise=PromiseLevel.PLANNED):
-    stint = bookings.PlannedStint(
+    stint = PlannedStint(
         crew_id=crew.pk, start=start, end=start + timedelta(hours=hours), pour_at=start
     )
-    return bookings.Ask(
+    return Ask(
         stints=[stint],
-        promised=bookings.Promised(level=promise, walk_on_at=None, drive_on_at=None),
+        promised=Promised(level=promise, walk_on_at=None, drive_on_at=None),
     )
 
 

@@ -5,7 +5,6 @@ from django.db import DatabaseError, connection
 from django.http import HttpRequest, JsonResponse
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
-from redis import Redis, RedisError
 
 REDIS_PATIENCE_S = 1
 
@@ -36,6 +35,9 @@ def redis_state() -> str:
     """`ok`, `down`, or `off` where no address is set."""
     if not settings.REDIS_URL:
         return "off"
+    # Here, since importing it costs half a second that no installation without it owes.
+    from redis import Redis, RedisError  # noqa: PLC0415
+
     client = Redis.from_url(
         settings.REDIS_URL,
         socket_connect_timeout=REDIS_PATIENCE_S,

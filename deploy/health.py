@@ -36,7 +36,7 @@ def redis_state() -> str:
     if not settings.REDIS_URL:
         return "off"
     # Here, since importing it costs half a second that no installation without it owes.
-    from redis import Redis, RedisError  # noqa: PLC0415
+    from redis import Redis, RedisError
 
     client = Redis.from_url(
         settings.REDIS_URL,

@@ -214,5 +214,5 @@ def _car(
     if sentence is None and at <= now:
         sentence = f"{say_time(at, zone)} today has gone by; type a later time."
     if sentence is None and new.wished_day is not None and day < new.wished_day:
-        sentence = f"The car is needed before the wished day, {say_day(new.wished_day)}."
+        sentence = f"The car is needed before the preferred day, {say_day(new.wished_day)}."
     return at, remarks, [("car_needed_by", sentence)] if sentence else []

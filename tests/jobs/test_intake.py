@@ -274,7 +274,7 @@ def test_an_edge_left_empty_is_that_of_a_square_and_said(branch, new, by, garage
                 "car_needed_by": datetime(2026, 6, 8, 12),
             },
             "car_needed_by",
-            "before the wished day, Tue Jun 9",
+            "before the preferred day, Tue Jun 9",
         ),
     ],
 )

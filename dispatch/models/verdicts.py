@@ -20,6 +20,10 @@ class StoredVerdict(models.Model):
     headline = models.CharField(max_length=400)
     checks = models.JSONField(default=list)
     ways_out = models.JSONField(default=list)
+    # What could be done, judged again with it done, best first; and the hours in which wet
+    # resin may lie that day.
+    measures = models.JSONField(default=list)
+    wet_hours = models.JSONField(default=list)
     wet_from = models.DateTimeField(null=True)
     wet_until = models.DateTimeField(null=True)
     last_safe_pour = models.DateTimeField(null=True)

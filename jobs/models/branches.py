@@ -63,6 +63,10 @@ class Branch(models.Model):
     day_ends = models.TimeField(default=time(18, 0))
     weekdays = models.JSONField(default=weekdays_default)
     quiet_until = models.TimeField(default=time(7, 0))
+    # Noise must end then; and where the usual start does not do, a crew may be there this
+    # early and set up quietly.
+    quiet_from = models.TimeField(default=time(19, 0))
+    early_from = models.TimeField(null=True, blank=True)
     final_call_at = models.TimeField(default=time(17, 30))
     # Settings that override the defaults of the rules; keys are the rules' own names.
     rates = models.JSONField(default=dict, blank=True)

@@ -7,6 +7,7 @@ from django.db import models
 
 from jobs.models.branches import Branch, check_zone
 from jobs.models.scoping import BranchScoped
+from jobs.rules.other_water import Water, waters
 from jobs.rules.plan import Condition, Work
 from weather.models import Place
 from weather.rules.exposures import Exposure
@@ -24,6 +25,14 @@ CONDITIONS = [
     (Condition.BARE.value, "Bare concrete"),
     (Condition.SEALER.value, "Thin paint or sealer"),
     (Condition.THICK.value, "Thick coating or glue"),
+]
+OTHER_WATER = [
+    (Water.SLOPE.value, "The drive falls towards the door"),
+    (Water.ROOF_EDGE.value, "A roof edge or gutter drips on it"),
+    (Water.THAW.value, "Melting snow runs on it"),
+    (Water.VEHICLES.value, "Cars come in wet"),
+    (Water.IRRIGATION.value, "Sprinklers reach it"),
+    (Water.WASHING.value, "It is hosed or washed down"),
 ]
 WHOLE_FLOOR = "the floor"  # how a part is named that is all of it
 SMALLEST_M2, LARGEST_M2 = 1.0, 5000.0
@@ -69,6 +78,7 @@ class Site(models.Model):
     opens = models.TimeField(null=True, blank=True)
     closes = models.TimeField(null=True, blank=True)
     quiet_until = models.TimeField(null=True, blank=True)
+    quiet_from = models.TimeField(null=True, blank=True)
     access = models.CharField(max_length=300, blank=True)
     power = models.CharField(max_length=200, blank=True)
     only_way_in = models.BooleanField(default=False)
@@ -110,6 +120,8 @@ class Floor(models.Model):
     spalls = models.PositiveSmallIntegerField(default=0)
     condition = models.CharField(max_length=12, choices=CONDITIONS, default=Condition.BARE.value)
     poured_on = models.DateField(null=True, blank=True)
+    # Values of `Water`: how it gets wet besides the rain that falls on it.
+    other_water = models.JSONField(default=list, blank=True)
 
     objects = FloorQuerySet.as_manager()
 
@@ -123,6 +135,11 @@ class Floor(models.Model):
 
     def __str__(self) -> str:
         return f"{self.name} at {self.site}"
+
+    @property
+    def waters(self) -> tuple[Water, ...]:
+        """How it gets wet besides the rain that falls on it."""
+        return waters(self.other_water)
 
     @property
     def work(self) -> Work:
@@ -146,6 +163,8 @@ class FloorPart(models.Model):
     exposure = models.CharField(max_length=16, choices=EXPOSURES)
     wetted_at = models.DateTimeField(null=True, blank=True)
     looked_dry_at = models.DateTimeField(null=True, blank=True)
+    # What wetted it, where that was not rain: a value of `Water`.
+    wetted_by = models.CharField(max_length=12, blank=True, choices=OTHER_WATER)
     estimated = models.BooleanField(default=False)
     noted_at = models.DateTimeField(null=True, blank=True)
 

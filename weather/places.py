@@ -4,12 +4,10 @@ import re
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from functools import cache
-from math import asin, cos, radians, sin, sqrt
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 import zipcodes
 
-EARTH_KM = 6371.0  # mean radius, IUGG
 THREE_DECIMALS = Decimal("0.001")
 
 
@@ -87,14 +85,3 @@ def time_zone(name: str) -> str:
     except (ZoneInfoNotFoundError, ValueError):
         pass
     raise NoSuchPlace(f"{name!r} is not a time zone; type one such as America/Chicago.")
-
-
-def distance_km(
-    first: tuple[Decimal | float, Decimal | float], second: tuple[Decimal | float, Decimal | float]
-) -> float:
-    """Distance over ground (km) between two (latitude, longitude) points, by the haversine."""
-    north_1, east_1 = (radians(float(degrees)) for degrees in first)
-    north_2, east_2 = (radians(float(degrees)) for degrees in second)
-    half = sin((north_2 - north_1) / 2) ** 2
-    half += cos(north_1) * cos(north_2) * sin((east_2 - east_1) / 2) ** 2
-    return 2 * EARTH_KM * asin(sqrt(min(1.0, half)))

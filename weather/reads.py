@@ -3,7 +3,7 @@
 from datetime import date, datetime, timedelta
 
 from weather.models import Forecast, PastDay, Place
-from weather.places import distance_km
+from weather.rules.distance import distance_km
 from weather.rules.hours import HOUR, Hours, floor_hour
 
 # Beyond this a neighbour's weather says nothing about the place; common practice.

@@ -18,6 +18,7 @@ from weather import past, places, seasons
 from weather.asking import Outcome, RefreshResult, ask_in_turn, ask_second, keep, observe
 from weather.models import Forecast, Place
 from weather.providers import replay
+from weather.rules.distance import distance_km
 
 __all__ = [
     "Outcome",
@@ -83,8 +84,7 @@ def place_for(
     shared = [
         (away_km, place.pk, place)
         for place in near
-        if (away_km := places.distance_km((north, east), (place.latitude, place.longitude)))
-        <= SHARED_KM
+        if (away_km := distance_km((north, east), (place.latitude, place.longitude))) <= SHARED_KM
         and _same_height(place.elevation_m, elevation_m)
     ]
     if shared:

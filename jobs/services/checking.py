@@ -21,10 +21,10 @@ from weather.places import (
     FoundPlace,
     NoSuchPlace,
     coordinates,
-    distance_km,
     find_postal_code,
     time_zone,
 )
+from weather.rules.distance import distance_km
 
 # Nobody drives this far to a floor; a longitude without its minus lies half a world away.
 FAR_KM = 400.0

@@ -8,8 +8,9 @@ from django.db import IntegrityError
 
 from weather import services
 from weather.models import Forecast, Place, layers_of
-from weather.places import NoSuchPlace, coordinates, distance_km, find_postal_code, time_zone
+from weather.places import NoSuchPlace, coordinates, find_postal_code, time_zone
 from weather.reads import nearest_with_forecast
+from weather.rules.distance import distance_km
 from weather.rules.hours import Hours
 
 ZONE = "America/Chicago"

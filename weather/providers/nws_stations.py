@@ -15,10 +15,10 @@ from django.conf import settings
 
 from weather import http
 from weather.answers import BadAnswer, instant, listing, number, section
-from weather.places import distance_km
 from weather.providers.contract import STATION, Spot
 from weather.providers.nws import ACCEPT
 from weather.providers.sanity import usable
+from weather.rules.distance import distance_km
 from weather.rules.hours import HOUR, Hours, floor_hour
 
 NAME = "nws_stations"

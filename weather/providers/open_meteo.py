@@ -17,9 +17,9 @@ from numpy.typing import NDArray
 
 from weather import http
 from weather.answers import BadAnswer, listing, number, section
-from weather.places import distance_km
 from weather.providers.contract import Memory, Said, Spot
 from weather.providers.sanity import MOST_HOURS, usable
+from weather.rules.distance import distance_km
 from weather.rules.hours import HOUR, Hours, Series, floor_hour
 from weather.rules.members import Members, with_members
 

@@ -38,7 +38,7 @@ def wet_months(request: OfficeRequest) -> HttpResponse:
         )
     except Refusal as refusal:
         return _show(request, refusal=str(refusal), status=refusal.status)
-    messages.success(request, "The table of wet months is kept.")
+    messages.success(request, "The table of wet months is saved.")
     return redirect("weather-services")
 
 

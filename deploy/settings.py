@@ -42,6 +42,7 @@ INSTALLED_APPS = [
     "dispatch",
 ]
 MIDDLEWARE = [
+    "deploy.logs.RequestLog",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
@@ -252,12 +253,23 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
 }
 CELERY_TIMEZONE = "UTC"
 
+# Figures for a monitor at /metrics; without a token there is no such address.
+METRICS_TOKEN = env.text("METRICS_TOKEN")
+
+LOG_FORMAT = env.text("LOG_FORMAT", "line")
+if LOG_FORMAT not in {"line", "json"}:
+    raise ImproperlyConfigured(f"SLABCAST_LOG_FORMAT must be line or json, not {LOG_FORMAT!r}")
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s %(message)s"}},
-    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "formatters": {"line": {"()": "deploy.logs.Line"}, "json": {"()": "deploy.logs.Json"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": LOG_FORMAT}},
     "root": {"handlers": ["console"], "level": env.text("LOG_LEVEL", "INFO")},
-    # Below this it writes every address it asks, and with it a service's key.
-    "loggers": {"urllib3": {"level": "INFO"}},
+    "loggers": {
+        # Below this it writes every address it asks, and with it a service's key.
+        "urllib3": {"level": "INFO"},
+        # Its own handlers would write secret addresses past the formatters above.
+        "django": {"handlers": [], "propagate": True},
+        "django.server": {"handlers": [], "propagate": True},
+    },
 }

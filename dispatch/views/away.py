@@ -8,9 +8,8 @@ import sys
 from collections.abc import Callable
 from http import HTTPStatus
 
-from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseServerError, JsonResponse
 from django.template.loader import render_to_string
-from django.views.defaults import server_error
 
 from jobs.database_trouble import Trouble, trouble_of
 
@@ -45,7 +44,10 @@ def broken(request: HttpRequest) -> HttpResponse:
     """
     error = sys.exc_info()[1]
     trouble = trouble_of(error) if error is not None else None
-    return server_error(request) if trouble is None else answer(request, trouble)
+    if trouble is not None:
+        return answer(request, trouble)
+    told = {"request_id": request.META.get("HTTP_X_REQUEST_ID", "")}
+    return HttpResponseServerError(render_to_string("500.html", told))
 
 
 def answer(request: HttpRequest, trouble: Trouble) -> HttpResponse:

@@ -2,9 +2,13 @@
 
 from django.conf import settings
 from django.db import DatabaseError, connection
+from django.db.migrations.executor import MigrationExecutor
 from django.http import HttpRequest, JsonResponse
+from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
+
+from dispatch.reads import pulse
 
 REDIS_PATIENCE_S = 1
 
@@ -19,6 +23,25 @@ def healthz(request: HttpRequest) -> JsonResponse:
     database = database_state()
     status = 200 if database == "ok" else 503
     return JsonResponse({"database": database, "redis": redis_state()}, status=status)
+
+
+@never_cache
+@require_safe
+def readyz(request: HttpRequest) -> JsonResponse:
+    """200 once requests may come: the database answers and has every migration, else 503.
+
+    It also names the kinds of background work that nobody has done for a while. That decides
+    nothing: pages serve without it, and an alarm belongs on it, not a restart of the web.
+    """
+    try:
+        executor = MigrationExecutor(connection)
+        missing = executor.migration_plan(executor.loader.graph.leaf_nodes())
+        silent = [] if missing else pulse.silent(now=timezone.now())
+    except DatabaseError:
+        return JsonResponse({"database": "down"}, status=503)
+    if missing:
+        return JsonResponse({"database": "ok", "migrations": len(missing)}, status=503)
+    return JsonResponse({"database": "ok", "migrations": 0, "silent": silent})
 
 
 def database_state() -> str:

@@ -11,6 +11,7 @@ from dispatch.services import round as work
 def judge_due() -> int:
     """Lapse holds, then judge what has a new forecast."""
     now = timezone.now()
+    work.beat("verdicts", now=now)
     bookings.lapse_holds(now=now)
     verdicts.watch_coated(now=now)
     return verdicts.judge_due(now=now)
@@ -19,13 +20,17 @@ def judge_due() -> int:
 @shared_task  # type: ignore[untyped-decorator]
 def send_due() -> int:
     """Send the notices that are due."""
-    return sending.send_due(now=timezone.now())
+    now = timezone.now()
+    work.beat("notices", now=now)
+    return sending.send_due(now=now)
 
 
 @shared_task  # type: ignore[untyped-decorator]
 def refresh_forecasts() -> int:
     """Fetch the forecasts that are due for every depot and every open site."""
-    return work.refresh_forecasts(now=timezone.now())
+    now = timezone.now()
+    work.beat("forecast", now=now)
+    return work.refresh_forecasts(now=now)
 
 
 @shared_task  # type: ignore[untyped-decorator]

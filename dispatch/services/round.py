@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 from django.db.models import ProtectedError
 
 from dispatch.models import Stint, StoredVerdict
+from dispatch.reads import pulse
 from dispatch.services import bookings, sending, verdicts
 from jobs.models import Branch, Job
 from weather import services as weather
@@ -57,8 +58,15 @@ def prune_weather(*, now: datetime) -> int:
         return 0
 
 
+def beat(kind: str, *, now: datetime) -> None:
+    """Note that work of this kind (`pulse.KINDS`) is being done; `reads/pulse.py` shows it."""
+    Chore.claim(pulse.HEARTBEAT + kind, every=pulse.BEAT_EVERY, now=now)
+
+
 def go_round(*, now: datetime) -> Round:
     """Everything that is due at `now`, in the order in which one thing feeds the next."""
+    for kind in pulse.KINDS:
+        beat(kind, now=now)
     lapsed = bookings.lapse_holds(now=now)
     refreshed = refresh_forecasts(now=now)
     judged = verdicts.judge_due(now=now)

@@ -1,5 +1,6 @@
 """Crews, machines, bookings, verdicts, notices and calendar entries."""
 
+from dispatch.models.answers import Proposal, ProposalState, ReadyAnswer
 from dispatch.models.bookings import (
     OPEN_STATES,
     Booking,
@@ -11,6 +12,7 @@ from dispatch.models.bookings import (
 )
 from dispatch.models.calendar import CalendarEntry, EntryStatus
 from dispatch.models.crews import Absence, Crew, CrewMembership, Installer, Machine, MachineKind
+from dispatch.models.final_calls import FinalCall, Watch
 from dispatch.models.links import Link, LinkPurpose
 from dispatch.models.notices import Notice, NoticeKind, NoticeState, Receipt
 from dispatch.models.resources import Resource, ResourceKind
@@ -26,6 +28,7 @@ __all__ = [
     "Crew",
     "CrewMembership",
     "EntryStatus",
+    "FinalCall",
     "Installer",
     "Link",
     "LinkPurpose",
@@ -35,6 +38,9 @@ __all__ = [
     "NoticeKind",
     "NoticeState",
     "PromiseLevel",
+    "Proposal",
+    "ProposalState",
+    "ReadyAnswer",
     "Receipt",
     "Resource",
     "ResourceKind",
@@ -43,4 +49,5 @@ __all__ = [
     "Stint",
     "StintState",
     "StoredVerdict",
+    "Watch",
 ]

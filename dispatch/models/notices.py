@@ -17,6 +17,10 @@ class NoticeKind(models.TextChoices):
     MOVED = "moved", "Day moved"
     CALLED_OFF = "called_off", "Booking called off"
     DRIVE_ON_LATER = "drive_on_later", "Drive-on moved later"
+    WATCH = "watch", "Weather watch"
+    FINAL_CALL = "final_call", "Final call"
+    READY_EARLY = "ready_early", "What must be ready, two days before"
+    READY_LATE = "ready_late", "What must be ready, the evening before"
     CREW_CHANGE = "crew_change", "Change for the crew"
 
 

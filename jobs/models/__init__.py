@@ -1,9 +1,10 @@
 """Branches, customers, sites, floors, coating systems and jobs."""
 
 from jobs.models.attempts import SignInAttempt
-from jobs.models.branches import Branch, Holiday, Membership, Role, User
+from jobs.models.branches import Branch, FinalCallDuty, Holiday, Membership, Role, User
 from jobs.models.customers import Customer, Floor, FloorPart, Site
 from jobs.models.orders import CoatingSystem, DayWish, Job, JobState
+from jobs.models.questions import Question
 from jobs.models.records import ActorKind, AuditEvent, IdempotencyKey
 
 __all__ = [
@@ -13,6 +14,7 @@ __all__ = [
     "CoatingSystem",
     "Customer",
     "DayWish",
+    "FinalCallDuty",
     "Floor",
     "FloorPart",
     "Holiday",
@@ -20,6 +22,7 @@ __all__ = [
     "Job",
     "JobState",
     "Membership",
+    "Question",
     "Role",
     "SignInAttempt",
     "Site",

@@ -67,7 +67,9 @@ class Branch(models.Model):
     # early and set up quietly.
     quiet_from = models.TimeField(default=time(19, 0))
     early_from = models.TimeField(null=True, blank=True)
+    # The evening before, on every evening before a day with work, and the look the next morning.
     final_call_at = models.TimeField(default=time(17, 30))
+    morning_check_at = models.TimeField(default=time(5, 30))
     # Settings that override the defaults of the rules; keys are the rules' own names.
     rates = models.JSONField(default=dict, blank=True)
     thresholds = models.JSONField(default=dict, blank=True)
@@ -109,17 +111,35 @@ class MembershipQuerySet(models.QuerySet["Membership"]):
         return self.filter(user=user)
 
 
+class FinalCallDuty(models.TextChoices):
+    """Who takes the final call of a branch, and who stands in."""
+
+    NONE = "", "None"
+    OWNER = "owner", "Takes the final call"
+    DEPUTY = "deputy", "Stands in"
+
+
 class Membership(models.Model):
     """One person's role in one branch."""
 
     user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="memberships")
     branch = models.ForeignKey(Branch, on_delete=models.CASCADE, related_name="memberships")
     role = models.CharField(max_length=12, choices=Role.choices)
+    final_call = models.CharField(
+        max_length=8, choices=FinalCallDuty.choices, default=FinalCallDuty.NONE, blank=True
+    )
 
     objects = MembershipQuerySet.as_manager()
 
     class Meta:
-        constraints = [models.UniqueConstraint(fields=["user", "branch"], name="one_role_a_branch")]
+        constraints = [
+            models.UniqueConstraint(fields=["user", "branch"], name="one_role_a_branch"),
+            models.UniqueConstraint(
+                fields=["branch", "final_call"],
+                condition=~models.Q(final_call=""),
+                name="one_person_a_duty",
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.user} is {self.get_role_display().lower()} of {self.branch}"

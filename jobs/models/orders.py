@@ -84,6 +84,8 @@ class Job(models.Model):
     impossible_days = models.JSONField(default=list, blank=True)
     car_needed_by = models.DateTimeField(null=True, blank=True)
     can_come_soon = models.BooleanField(default=False)
+    # What the floor must be usable for; a working day to return on is kept before it.
+    event_on = models.DateField(null=True, blank=True)
     color = models.CharField(max_length=80, blank=True)
     notes = models.TextField(blank=True, max_length=2000)
     price = models.DecimalField(max_digits=10, decimal_places=2, null=True, blank=True)

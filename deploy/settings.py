@@ -43,6 +43,7 @@ INSTALLED_APPS = [
 ]
 MIDDLEWARE = [
     "deploy.logs.RequestLog",
+    "deploy.proxy.VisitorAddress",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
@@ -102,7 +103,7 @@ def database(url: str) -> dict[str, object]:
             "CONN_HEALTH_CHECKS": True,
             "OPTIONS": {
                 "options": (
-                    "-c lock_timeout=5000 -c statement_timeout=15000"
+                    "-c lock_timeout=3000 -c statement_timeout=15000"
                     " -c idle_in_transaction_session_timeout=30000"
                 ),
             },
@@ -159,7 +160,9 @@ SESSION_COOKIE_NAME = "__Host-session" if SECURE else "session"
 CSRF_COOKIE_NAME = "__Host-csrf" if SECURE else "csrf"
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
-if env.flag("BEHIND_PROXY"):
+# Our proxy writes X-Forwarded-Proto and X-Forwarded-For; without one they are anybody's words.
+BEHIND_PROXY = env.flag("BEHIND_PROXY")
+if BEHIND_PROXY:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {

@@ -5,16 +5,18 @@ from datetime import datetime, time, timedelta
 from enum import StrEnum
 from zoneinfo import ZoneInfo
 
+from dispatch.management.given_day import GivenCard, read_card
+from dispatch.management.refusals import Wrong
 from dispatch.reads.chain import rates_of, thresholds_of
 from dispatch.reads.floor_day import Asked
-from dispatch.rules.thresholds import DEFAULTS
+from dispatch.rules.thresholds import DEFAULTS, Thresholds
 from jobs.models import Branch, CoatingSystem
 from jobs.rules.cards import Card
 from jobs.rules.catalogue import catalogue
 from jobs.rules.local_times import instant_shown
 from jobs.rules.machines import LARGE, SMALL, Access, fastest, rates_with
 from jobs.rules.new_jobs import NewFloor, NewJob, problems_of
-from jobs.rules.plan import Condition, Work
+from jobs.rules.plan import Condition, StageKind, Work
 from jobs.rules.rates import Rates
 from jobs.rules.typed import read_count, read_number
 from jobs.rules.units import c_from_f, m2_from_ft2, m_from_ft
@@ -28,10 +30,7 @@ MOST_PEOPLE = 20
 DAY_ENDS = time(18, 0)
 HEATED_HOUSE_C = 7.0  # how much warmer than frosty air an attached garage stays
 UNITS = ("us", "metric")
-
-
-class Wrong(Exception):
-    """Something typed cannot be used; the message is a sentence."""
+SPLITS = {"prepare": StageKind.VERTICALS, "base": StageKind.BASE}
 
 
 def asked_of(options: Mapping[str, str], *, zone: ZoneInfo, now: datetime) -> Asked:
@@ -40,27 +39,22 @@ def asked_of(options: Mapping[str, str], *, zone: ZoneInfo, now: datetime) -> As
         raise Wrong(f"--units is us or metric, not {options['units']!r}.")
     us = options["units"] == "us"
     branch = _branch(options["branch"])
+    given = read_card(options["card"]) if options["card"] else None
+    if options["split"] not in SPLITS:
+        raise Wrong(f"--split is {' or '.join(SPLITS)}, not {options['split']!r}.")
     floor = _floor(options, us=us, now=now)
     start = _start(options["start"], zone=zone, now=now)
     people = read_count(options["crew"])
     if not 1 <= people <= MOST_PEOPLE:
         raise Wrong(f"A crew has 1 to {MOST_PEOPLE} people, not {people}.")
     return Asked(
-        work=Work(
-            area_m2=floor.area_m2 or 0.0,
-            edge_m=floor.edge_or_estimate_m,
-            crack_m=floor.crack_m,
-            stem_wall_m=floor.stem_wall_m,
-            steps=floor.steps,
-            spalls=floor.spalls,
-            condition=Condition(floor.condition),
-        ),
+        work=_work(floor),
         exposure=Exposure(floor.exposure),
-        card=_card(options["system"], branch),
+        card=given.card if given else _card(options["system"], branch),
         start=start,
         crew_size=people,
-        rates=_rates(options, branch, us=us),
-        thresholds=thresholds_of(branch) if branch else DEFAULTS,
+        rates=_rates(options, branch, given, us=us),
+        thresholds=_thresholds(branch, given),
         units=options["units"],
         reading_c=_reading(options["reading"], us=us),
         bays=read_count(options["bays"]),
@@ -70,7 +64,21 @@ def asked_of(options: Mapping[str, str], *, zone: ZoneInfo, now: datetime) -> As
         country=branch.country if branch else "US",
         subdivision=branch.subdivision if branch else "",
         heaters=_heaters(options, floor, zone=zone),
+        split_after=SPLITS[options["split"]],
+        dry_since=_dry_since(options["dry_since"], zone=zone, now=now),
         leave_by=_leave_by(options["leave_by"], branch, start=start, zone=zone),
+    )
+
+
+def _work(floor: NewFloor) -> Work:
+    return Work(
+        area_m2=floor.area_m2 or 0.0,
+        edge_m=floor.edge_or_estimate_m,
+        crack_m=floor.crack_m,
+        stem_wall_m=floor.stem_wall_m,
+        steps=floor.steps,
+        spalls=floor.spalls,
+        condition=Condition(floor.condition),
     )
 
 
@@ -147,6 +155,20 @@ def _start(text: str, *, zone: ZoneInfo, now: datetime) -> datetime:
     return start
 
 
+def _dry_since(text: str, *, zone: ZoneInfo, now: datetime) -> datetime | None:
+    """When somebody saw the slab dry; None where nobody looked."""
+    if not text:
+        return None
+    try:
+        local = datetime.fromisoformat(text.strip())
+    except ValueError:
+        raise Wrong(f"{text!r} is no moment; give --dry-since as 2026-11-24 09:00.") from None
+    seen = local if local.tzinfo is not None else instant_shown(local, zone).at
+    if seen > now:
+        raise Wrong(f"Nobody can have seen that yet: {text} is still to come.")
+    return seen
+
+
 def _second(text: str, *, start: datetime, zone: ZoneInfo) -> datetime | None:
     """When the crew comes back to coat what it prepared; None for one visit."""
     if not text:
@@ -187,9 +209,17 @@ def _reading(text: str, *, us: bool) -> float | None:
     return reading_c
 
 
-def _rates(options: Mapping[str, str], branch: Branch | None, *, us: bool) -> Rates:
-    """The branch's rates; where way in or power are told, with the grinder that they allow."""
-    rates = rates_of(branch) if branch else Rates()
+def _thresholds(branch: Branch | None, given: GivenCard | None) -> Thresholds:
+    if given is not None:
+        return given.thresholds
+    return thresholds_of(branch) if branch else DEFAULTS
+
+
+def _rates(
+    options: Mapping[str, str], branch: Branch | None, given: GivenCard | None, *, us: bool
+) -> Rates:
+    """The rates handed in, or the branch's; where way in or power are told, of that grinder."""
+    rates = given.rates if given else rates_of(branch) if branch else Rates()
     if not any(options[name] for name in ("way_in", "volts", "amps")):
         return rates
     width = read_number(options["way_in"], us=us) if options["way_in"] else None

@@ -18,6 +18,7 @@ from jobs.rules.cards import Card
 from jobs.rules.doors import Span, open_spans
 from jobs.rules.learning import with_learnt
 from jobs.rules.plan import Plan, StageKind, Work
+from jobs.rules.promises import promised_on
 from jobs.rules.rates import Pace, Rates
 from jobs.rules.stages import lay_out
 from weather import reads as weather
@@ -154,7 +155,12 @@ def _lay(
         start=start,
         second_start=second_start,
         slab=slab,
-        cold_slab=slab.side("cold"),
+        cold_slab=promised_on(
+            card=setting.card,
+            slab=slab,
+            hours=setting.hours,
+            indoors=all(ground.exposure is Exposure.INTERIOR for ground in setting.grounds),
+        ),
         grains=_grains(setting.hours, slab),
         split_after=split_after,
     )

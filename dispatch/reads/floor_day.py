@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from dispatch.reads.orders import orders_for
+from dispatch.rules.findings import Dryness, PartDryness
 from dispatch.rules.horizon import extended
 from dispatch.rules.thresholds import Thresholds
 from dispatch.rules.verdicts import Verdict, judge
@@ -17,6 +18,7 @@ from jobs.rules.doors import Span, open_spans
 from jobs.rules.materials import Materials, materials
 from jobs.rules.ordering import OrderLine
 from jobs.rules.plan import Plan, StageKind, Work
+from jobs.rules.promises import promised_on
 from jobs.rules.rates import Rates
 from jobs.rules.stages import lay_out
 from weather import reads as weather
@@ -49,6 +51,8 @@ class Asked:
     second_start: datetime | None = None  # a visit of its own for the coats
     grinders: int | None = None
     heaters: tuple[Heater, ...] = ()  # that stand in the room before or after the crew
+    dry_since: datetime | None = None  # when somebody saw it dry
+    split_after: StageKind = StageKind.VERTICALS  # what the first of two visits ends with
     country: str = "US"  # where suppliers keep their holidays
     subdivision: str = ""
 
@@ -111,15 +115,26 @@ class FloorDay:
         )
 
 
-def floor_day(asked: Asked, *, place: Place, now: datetime) -> FloorDay:
-    """The floor of `asked` at `place`, on what is stored of its weather. Raises CannotPlan."""
+def floor_day(
+    asked: Asked,
+    *,
+    place: Place,
+    now: datetime,
+    given: Hours | None = None,
+    given_slab: SlabHours | None = None,
+) -> FloorDay:
+    """The floor of `asked` at `place`, on what is stored of its weather. Raises CannotPlan.
+
+    With `given` those hours hold instead, and with `given_slab` that slab instead of an
+    estimate: for a day that somebody thinks up or remembers.
+    """
     zone = ZoneInfo(place.zone)
-    outside = weather.hours_at(place, now=now, past_days=PAST_DAYS, ahead_days=AHEAD_DAYS)
+    outside = given or weather.hours_at(place, now=now, past_days=PAST_DAYS, ahead_days=AHEAD_DAYS)
     hours = with_water(outside, asked.heaters)
     # Laid out once to know when the door stands open, and again on the slab that feels it.
-    slab = _slab(asked, place, outside, now=now)
+    slab = given_slab or _slab(asked, place, outside, now=now)
     plan = _plan(asked, slab=slab, hours=hours)
-    if asked.exposure.behind_a_door:
+    if asked.exposure.behind_a_door and given_slab is None:
         slab = _slab(asked, place, outside, now=now, door_open=open_spans(plan))
         plan = _plan(asked, slab=slab, hours=hours)
     verdict = judge(
@@ -131,8 +146,9 @@ def floor_day(asked: Asked, *, place: Place, now: datetime) -> FloorDay:
         now=now,
         zone=zone,
         thresholds=asked.thresholds,
-        reading=asked.reading_c is not None,
+        reading=asked.reading_c is not None or given_slab is not None,
         day_end=_day_end(asked, plan),
+        dryness=Dryness((PartDryness(looked_dry_at=asked.dry_since),)) if asked.dry_since else None,
         units=asked.units,
     )
     taken = materials(
@@ -179,6 +195,14 @@ def _plan(asked: Asked, *, slab: SlabHours, hours: Hours) -> Plan:
     grains = np.full(len(carried), np.nan)
     count = min(len(carried), len(hours))
     grains[:count] = np.asarray(grains_per_lb(dew_c=hours.dew_c))[:count]
+    heated = [(heater.start, heater.end) for heater in asked.heaters]
+    cold = promised_on(
+        card=asked.card,
+        slab=carried,
+        hours=hours,
+        indoors=asked.exposure is Exposure.INTERIOR,
+        heated=heated,
+    )
     if asked.bays != 1:
         return lay_in_bays(
             work=asked.work,
@@ -189,7 +213,7 @@ def _plan(asked: Asked, *, slab: SlabHours, hours: Hours) -> Plan:
             start=asked.start,
             second_start=asked.second_start,
             slab=carried,
-            cold_slab=carried.side("cold"),
+            cold_slab=cold,
             grains=grains,
             grinders=asked.grinders,
         )
@@ -200,9 +224,9 @@ def _plan(asked: Asked, *, slab: SlabHours, hours: Hours) -> Plan:
         crew_size=asked.crew_size,
         start=asked.start,
         second_start=asked.second_start,
-        split_after=StageKind.BASE if asked.card.two_days else StageKind.VERTICALS,
+        split_after=StageKind.BASE if asked.card.two_days else asked.split_after,
         slab=carried,
-        cold_slab=carried.side("cold"),
+        cold_slab=cold,
         grains=grains,
         grinders=asked.grinders,
     )

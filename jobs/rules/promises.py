@@ -4,15 +4,18 @@ What the slab will do after the crew has left is the least known, so callers giv
 side of the estimate, or the colder of slab and air where nobody took a reading.
 """
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from math import isnan
+
+import numpy as np
 
 from jobs.rules.cards import Card, Table
 from jobs.rules.cure import mean_c, reached, row_h, sheet_h
 from jobs.rules.refusals import TooCold
 from jobs.rules.units import f_from_c
-from weather.rules.hours import Series, SlabHours
+from weather.rules.hours import HOUR, Hours, Series, SlabHours
 
 MEAN_OVER = timedelta(hours=24)
 
@@ -27,6 +30,35 @@ class DriveOn:
     at: datetime | None
     basis: str
     slab_c: float | None = None
+
+
+def promised_on(
+    *,
+    card: Card,
+    slab: SlabHours,
+    hours: Hours,
+    indoors: bool = False,
+    heated: Sequence[tuple[datetime, datetime]] = (),
+) -> SlabHours:
+    """The slab that walk-on and drive-on are promised on: the cold side of `slab`.
+
+    A card read by steps asks for one temperature only, so a cold night must not hide behind a
+    slab that lags it: where the air of an hour is colder, the air counts. It does not in a
+    house (`indoors`) or in the `heated` spans, when somebody keeps the room warm.
+    """
+    cold = slab.side("cold")
+    if card.table is not Table.STEP or indoors:
+        return cold
+    air = np.full(len(cold), np.nan)
+    offset = round((hours.start - cold.start) / HOUR)
+    low, high = max(0, offset), min(len(cold), offset + len(hours))
+    if high > low:
+        air[low:high] = hours.air_c[low - offset : high - offset]
+    begins = np.arange(len(cold), dtype=np.float64)
+    for start, end in heated:
+        first, last = (start - cold.start) / HOUR, (end - cold.start) / HOUR
+        air[(begins + 1 > first) & (begins < last)] = np.nan
+    return replace(cold, mid_c=np.where(np.isnan(cold.mid_c), np.nan, np.fmin(cold.mid_c, air)))
 
 
 def degrees(slab_c: float) -> str:

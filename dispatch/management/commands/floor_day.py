@@ -10,11 +10,13 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import DatabaseError
 from django.utils import timezone
 
-from dispatch.management.typed_floor import Wrong, asked_of, listed
+from dispatch.management.given_day import GivenWeather, read_hours
+from dispatch.management.refusals import Wrong
+from dispatch.management.typed_floor import SPLITS, asked_of, listed
 from dispatch.reads import floor_day_words
 from dispatch.reads.floor_day import floor_day
 from dispatch.rules.thresholds import DEFAULTS
-from jobs.rules.local_times import NoSuchTime
+from jobs.rules.local_times import NoSuchTime, instant_shown
 from jobs.rules.plan import Condition
 from jobs.rules.refusals import CannotPlan
 from jobs.rules.typed import Unreadable
@@ -47,8 +49,12 @@ class Command(BaseCommand):
         parser.add_argument("--leave-by", default="", help="when the crew must be gone: 18:00")
         parser.add_argument("--crew", default="2", help="how many people")
         parser.add_argument("--reading", default="", help="slab measured now: 54.5F or 12.5C")
+        parser.add_argument("--dry-since", default="", help="when it looked dry after a wetting")
         parser.add_argument("--bays", default="1", help="coat in so many sections at joints")
         parser.add_argument("--second-start", default="", help="coat on a second visit from then")
+        parser.add_argument(
+            "--split", default="prepare", help=f"the first visit ends with: {', '.join(SPLITS)}"
+        )
         parser.add_argument("--grinders", default="", help="one for two people if left out")
         parser.add_argument("--way-in", default="", help="narrowest way in, ft or m")
         parser.add_argument("--volts", default="", help="best outlet on site: 120")
@@ -59,6 +65,9 @@ class Command(BaseCommand):
         parser.add_argument(
             "--heat-unvented", action="store_true", help="its fumes stay in the room: adds water"
         )
+        parser.add_argument("--card", default="", help="a JSON file: card, rates, thresholds")
+        parser.add_argument("--hours", default="", help="a CSV file of weather, slab beside it")
+        parser.add_argument("--now", default="", help="with --hours: when the question is asked")
         parser.add_argument("--units", default="us", help="us or metric")
         parser.add_argument("--json", action="store_true", help="print JSON, metric and UTC")
 
@@ -67,9 +76,17 @@ class Command(BaseCommand):
         now = timezone.now()
         try:
             place = _place(options["postal_code"])
+            now, given = _given(options, ZoneInfo(place.zone), now=now)
             asked = asked_of(options, zone=ZoneInfo(place.zone), now=now)
-            _fetch(place, now=now)
-            answer = floor_day(asked, place=place, now=now)
+            if given is None:
+                _fetch(place, now=now)
+            answer = floor_day(
+                asked,
+                place=place,
+                now=now,
+                given=given.hours if given else None,
+                given_slab=given.slab if given else None,
+            )
         except (Wrong, Unreadable, NoSuchPlace, NoSuchTime, CannotPlan) as refusal:
             raise CommandError(str(refusal)) from refusal
         except DatabaseError as trouble:
@@ -91,6 +108,25 @@ def _place(postal_code: str) -> Place:
     return services.place_for(
         latitude=found.latitude, longitude=found.longitude, zone=found.zone, name=found.name
     )
+
+
+def _given(
+    options: dict[str, Any], zone: ZoneInfo, *, now: datetime
+) -> tuple[datetime, GivenWeather | None]:
+    """The weather that was handed in, if any, and the moment at which it is asked about."""
+    if options["now"]:
+        if not options["hours"]:
+            raise Wrong("--now goes with --hours: what is stored is judged as it is now.")
+        try:
+            local = datetime.fromisoformat(options["now"].strip())
+        except ValueError:
+            raise Wrong(
+                f"{options['now']!r} is no moment; give --now as 2026-11-26 17:30."
+            ) from None
+        now = local if local.tzinfo is not None else instant_shown(local, zone).at
+    if not options["hours"]:
+        return now, None
+    return now, read_hours(options["hours"], zone=zone, issued=now)
 
 
 def _fetch(place: Place, *, now: datetime) -> None:

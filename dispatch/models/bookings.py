@@ -149,6 +149,8 @@ class Stint(models.Model):
     stages = models.JSONField(default=list)
     # Hours of machines that are needed for a part of the stint only.
     machine_spans = models.JSONField(default=list, blank=True)
+    # Hours of people who are there for a part of the stint only.
+    people_spans = models.JSONField(default=list, blank=True)
     pour_at = models.DateTimeField(null=True, blank=True)
     wet_until = models.DateTimeField(null=True, blank=True)
 

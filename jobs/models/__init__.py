@@ -3,7 +3,7 @@
 from jobs.models.attempts import SignInAttempt
 from jobs.models.branches import Branch, FinalCallDuty, Holiday, Membership, Role, User
 from jobs.models.customers import Customer, Floor, FloorPart, Site
-from jobs.models.orders import CoatingSystem, DayWish, Job, JobState
+from jobs.models.orders import CoatingSystem, DayWish, Job, JobState, ReturnCause
 from jobs.models.questions import Question
 from jobs.models.records import ActorKind, AuditEvent, IdempotencyKey
 
@@ -23,6 +23,7 @@ __all__ = [
     "JobState",
     "Membership",
     "Question",
+    "ReturnCause",
     "Role",
     "SignInAttempt",
     "Site",

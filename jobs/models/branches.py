@@ -76,6 +76,8 @@ class Branch(models.Model):
     costs = models.JSONField(default=dict, blank=True)
     # Wet days in a hundred by month ("12": 35), for days that no forecast reaches.
     wet_months = models.JSONField(default=dict, blank=True)
+    # When crews may begin: overrides the defaults of `jobs.rules.day_hours.Starts`.
+    starts = models.JSONField(default=dict, blank=True)
     garage_offset_c = models.FloatField(default=7.0)
     # Rises with every write to the branch's calendar, so that prepared answers know their age.
     calendar_version = models.PositiveBigIntegerField(default=0)

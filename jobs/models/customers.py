@@ -79,6 +79,8 @@ class Site(models.Model):
     closes = models.TimeField(null=True, blank=True)
     quiet_until = models.TimeField(null=True, blank=True)
     quiet_from = models.TimeField(null=True, blank=True)
+    # Hours in which the gate lets contractors in, by month and weekday: see `jobs.rules.gate`.
+    gate_rules = models.JSONField(default=list, blank=True)
     access = models.CharField(max_length=300, blank=True)
     power = models.CharField(max_length=200, blank=True)
     only_way_in = models.BooleanField(default=False)

@@ -56,6 +56,18 @@ class DayWish(models.TextChoices):
     FIXED = "fixed", "Only this day"
 
 
+class ReturnCause(models.TextChoices):
+    """Why somebody has to come back to a floor."""
+
+    BUBBLES = "bubbles", "Bubbles or pinholes"
+    PEELING = "peeling", "It lets go of the concrete"
+    TIRES = "tires", "Hot tires lifted it"
+    MISSED = "missed", "A spot was missed"
+    COLOR = "color", "Color or flake is uneven"
+    DAMAGE = "damage", "It was damaged afterwards"
+    OTHER = "other", "Something else"
+
+
 class JobQuerySet(BranchScoped):
     """Orders."""
 
@@ -89,6 +101,13 @@ class Job(models.Model):
     color = models.CharField(max_length=80, blank=True)
     notes = models.TextField(blank=True, max_length=2000)
     price = models.DecimalField(max_digits=10, decimal_places=2, null=True, blank=True)
+    # Only described on the telephone: name, street and the rest are still to be taken in.
+    described_only = models.BooleanField(default=False)
+    # A return visit: the order it comes back to, and why.
+    returns_to = models.ForeignKey(
+        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="returns"
+    )
+    return_cause = models.CharField(max_length=10, blank=True, choices=ReturnCause.choices)
     version = models.PositiveIntegerField(default=0)
     created_at = models.DateTimeField()
 

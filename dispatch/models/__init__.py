@@ -13,6 +13,7 @@ from dispatch.models.bookings import (
 from dispatch.models.calendar import CalendarEntry, EntryStatus
 from dispatch.models.crews import Absence, Crew, CrewMembership, Installer, Machine, MachineKind
 from dispatch.models.final_calls import FinalCall, Watch
+from dispatch.models.heating import HeaterStay
 from dispatch.models.links import Link, LinkPurpose
 from dispatch.models.notices import Notice, NoticeKind, NoticeState, Receipt
 from dispatch.models.resources import Resource, ResourceKind
@@ -29,6 +30,7 @@ __all__ = [
     "CrewMembership",
     "EntryStatus",
     "FinalCall",
+    "HeaterStay",
     "Installer",
     "Link",
     "LinkPurpose",

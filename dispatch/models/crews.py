@@ -108,6 +108,12 @@ class Machine(models.Model):
     kind = models.CharField(max_length=10, choices=MachineKind.choices)
     name = models.CharField(max_length=60)
     active = models.BooleanField(default=True)
+    # What a grinder grinds of bare concrete and asks of a site; None where nobody said.
+    m2_per_h = models.FloatField(null=True, blank=True)
+    width_m = models.FloatField(null=True, blank=True)
+    volts = models.PositiveSmallIntegerField(null=True, blank=True)
+    amps = models.PositiveSmallIntegerField(null=True, blank=True)
+    power_kw = models.FloatField(null=True, blank=True)  # of a heater
 
     objects = BranchScoped.as_manager()
 

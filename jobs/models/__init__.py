@@ -5,7 +5,9 @@ from jobs.models.branches import Branch, FinalCallDuty, Holiday, Membership, Rol
 from jobs.models.customers import Customer, Floor, FloorPart, Site
 from jobs.models.orders import CoatingSystem, DayWish, Job, JobState, ReturnCause
 from jobs.models.questions import Question
+from jobs.models.readings import MoistureMethod, SiteReading
 from jobs.models.records import ActorKind, AuditEvent, IdempotencyKey
+from jobs.models.stock import StockKind, StockLot
 
 __all__ = [
     "ActorKind",
@@ -22,10 +24,14 @@ __all__ = [
     "Job",
     "JobState",
     "Membership",
+    "MoistureMethod",
     "Question",
     "ReturnCause",
     "Role",
     "SignInAttempt",
     "Site",
+    "SiteReading",
+    "StockKind",
+    "StockLot",
     "User",
 ]

@@ -83,6 +83,10 @@ class Site(models.Model):
     gate_rules = models.JSONField(default=list, blank=True)
     access = models.CharField(max_length=300, blank=True)
     power = models.CharField(max_length=200, blank=True)
+    # The same as numbers, for choosing the machine: narrowest way in, best outlet and its fuse.
+    way_in_m = models.FloatField(null=True, blank=True)
+    volts = models.PositiveSmallIntegerField(null=True, blank=True)
+    amps = models.PositiveSmallIntegerField(null=True, blank=True)
     only_way_in = models.BooleanField(default=False)
     drains_to_door = models.BooleanField(default=False)
     contact = models.CharField(max_length=160, blank=True)
@@ -122,6 +126,9 @@ class Floor(models.Model):
     spalls = models.PositiveSmallIntegerField(default=0)
     condition = models.CharField(max_length=12, choices=CONDITIONS, default=Condition.BARE.value)
     poured_on = models.DateField(null=True, blank=True)
+    # Joints divide a large floor into so many bays; 1 is a floor laid in one piece.
+    bays = models.PositiveSmallIntegerField(default=1)
+    porous = models.BooleanField(default=False)  # block or rough concrete drinks more base
     # Values of `Water`: how it gets wet besides the rain that falls on it.
     other_water = models.JSONField(default=list, blank=True)
 

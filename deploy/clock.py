@@ -22,7 +22,7 @@ return redis.call('set', KEYS[1], ARGV[1], 'NX', 'EX', ARGV[2]) and 1 or 0
 """
 
 
-class OneClock(Scheduler):
+class OneClock(Scheduler):  # type: ignore[misc]
     """Ticks while it holds the lease in Redis; else it looks again in five seconds.
 
     What is due stands in the database, so nothing is kept on disk between two starts.

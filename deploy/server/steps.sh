@@ -66,7 +66,8 @@ put_release() {
         mkdir -p "$folder"
         tar -C "$tree" --exclude=./.git --exclude='./.venv*' --exclude=./.demo \
             --exclude='*_cache' --exclude=__pycache__ -cf - . | tar -C "$folder" --no-same-owner -xf -
-        "$folder/deploy/scripts/venv" >&2
+        # With Debian's own Python: one in a person's home is closed to the account.
+        PATH=/usr/sbin:/usr/bin:/sbin:/bin "$folder/deploy/scripts/venv" >&2
         touch "$folder/.complete"
     fi
     printf '%s\n' "$folder"

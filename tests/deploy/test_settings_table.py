@@ -35,7 +35,7 @@ def calls():
 def read_directly():
     """Names that the tests and the scripts read without `deploy.env`."""
     paths = [*(ROOT / "tests").rglob("*.py"), *(ROOT / "deploy" / "scripts").iterdir()]
-    paths.append(ROOT / "deploy" / "gunicorn.conf.py")
+    paths.append(ROOT / "deploy" / "gunicorn_conf.py")
     for path in paths:
         for found in READ_DIRECTLY.findall(path.read_text(encoding="utf-8")):
             yield "".join(found)

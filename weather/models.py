@@ -24,6 +24,10 @@ def layers_of(hours: Hours) -> dict[str, list[float | None]]:
         values = np.asarray(getattr(hours, name), dtype=float)
         kept[name] = [None if np.isnan(v) else round(float(v), 3) for v in values]
     kept["chance_derived"] = [float(flag) for flag in hours.chance_derived]
+    if hours.chance_written_pct is not None:
+        kept["chance_written_pct"] = [
+            None if np.isnan(v) else float(v) for v in hours.chance_written_pct
+        ]
     return kept
 
 
@@ -36,9 +40,11 @@ def hours_of(layers: Layers, *, start: datetime, count: int, **stamps: Any) -> H
     }
     windows = arrays.pop("chance_window_h")
     derived = np.array(layers.get("chance_derived", [0.0] * count), dtype=float) > 0
+    written = layers.get("chance_written_pct")
     return Hours(
         start=start,
         **arrays,
+        chance_written_pct=None if written is None else np.array(written, dtype=float),
         chance_window_h=np.where(np.isnan(windows), 1.0, windows),
         chance_derived=derived,
         **stamps,

@@ -10,7 +10,8 @@ import numpy as np
 
 from dispatch.rules.findings import Check, Level, Scene, Stretch, Surface
 from dispatch.rules.words import share
-from weather.rules.hours import HOUR, Hours
+from weather.rules.hours import HOUR
+from weather.rules.placing import chance_period, lowered, period_of
 
 
 def rain(scene: Scene, surface: Surface) -> Check | None:
@@ -69,6 +70,9 @@ def _chance(scene: Scene, surface: Surface, chance: Stretch, *, until: datetime)
         level, why = _slack(scene, until=until)
         sentence = f"{told}, before the floor is rain-safe at {safe}; {why}."
     elif _derived(scene, chance):
+    elif (elsewhere := _put_elsewhere(scene, chance)) is not None:
+        level = Level.CARE
+        sentence = f"{elsewhere}{surface.where}, so {share(value)} at most until {safe}."
         level = Level.CARE
         sentence = f"{told}: reckoned from amounts, no service wrote a chance."
     else:
@@ -103,6 +107,26 @@ def _slack(scene: Scene, *, until: datetime) -> tuple[Level, str]:
 
 
 def _derived(scene: Scene, chance: Stretch) -> bool:
+def _put_elsewhere(scene: Scene, chance: Stretch) -> str | None:
+    """Where a chance that would count was put, if amounts and weather took it off the stretch."""
+    hours, limits = scene.hours, scene.thresholds
+    if hours is None:
+        return None
+    first = hours.index(chance.start)
+    inside = range(max(0, first), min(len(hours), first + len(chance.values)))
+    off = [i for i in inside if lowered(hours)[i] and hours.written_pct[i] >= limits.rain_care_pct]
+    if not off:
+        return None
+    worst = max(off, key=lambda i: float(hours.written_pct[i]))
+    say, kept = scene.words.clock, period_of(hours, worst)
+    wet = [i for i in range(*kept) if hours.rain_chance_pct[i] == hours.written_pct[worst]]
+    return (
+        f"Rain {share(float(hours.written_pct[worst]))} of {say(hours.hour(kept[0]))} to "
+        f"{say(hours.hour(kept[1]))} falls between {say(hours.hour(wet[0]))} and "
+        f"{say(hours.hour(wet[-1] + 1))} by amounts and weather"
+    )
+
+
     """Whether any chance of the stretch was reckoned from amounts."""
     if scene.hours is None:
         return False
@@ -186,7 +210,7 @@ def roofed_level(scene: Scene, *, chance_pct: float, gust_kmh: float) -> Level:
 
 
 def period(scene: Scene, at: datetime) -> str:
-    """When the chance of the hour `at` holds, as the service wrote it.
+    """When the chance of the hour `at` holds, as the service wrote it or put it in its period.
 
     "from 6 PM" for a chance by the hour, "between 2 PM and 8 PM" for one of six hours: which
     hour of the six is not known, so none is named.
@@ -195,25 +219,3 @@ def period(scene: Scene, at: datetime) -> str:
     if end - start > HOUR:
         return f"between {scene.words.clock(start)} and {scene.words.clock(end)}"
     return f"from {scene.words.clock(start)}"
-
-
-def chance_period(hours: Hours | None, at: datetime) -> tuple[datetime, datetime]:
-    """The period for which the chance of the hour `at` was written."""
-    if hours is None or not 0 <= hours.index(at) < len(hours):
-        return at, at + HOUR
-    position = hours.index(at)
-    length = hours.chance_window_h[position]
-    if np.isnan(length) or length <= 1:
-        return hours.hour(position), hours.hour(position + 1)
-    same = (hours.chance_window_h == length) & (
-        hours.rain_chance_pct == hours.rain_chance_pct[position]
-    )
-    first = position
-    while first > 0 and same[first - 1]:
-        first -= 1
-    # Neighbouring periods may carry the same chance, so the run is cut into whole periods.
-    first += int((position - first) // length) * int(length)
-    last = first
-    while last < len(hours) and same[last] and last - first < length:
-        last += 1
-    return hours.hour(first), hours.hour(last)

@@ -19,6 +19,7 @@ from weather.answers import BadAnswer, instant, listing, number, section
 from weather.providers.contract import Memory, Said, Spot
 from weather.providers.sanity import MOST_HOURS, usable
 from weather.rules.hours import HOUR, Hours, Series, floor_hour
+from weather.rules.placing import placed
 
 NAME = "metno"
 CREDIT = "Weather data from MET Norway (CC BY 4.0), modified"
@@ -34,6 +35,9 @@ STATES = {
 }
 # Steps grow to 6 hours; over a longer hole no state is guessed.
 LONGEST_STEP = timedelta(hours=6)
+
+# Symbols without anything that falls (api.met.no, "Weathericon"); all others are wet.
+DRY_SYMBOLS = {"clearsky", "fair", "partlycloudy", "cloudy", "fog"}
 
 Step = tuple[datetime, dict[str, Any]]
 
@@ -76,7 +80,7 @@ def parse(document: dict[str, Any] | None, *, fetched_at: datetime) -> Hours:
     }
     amounts = _amounts(steps, units, start=start, count=count)
     chances, windows = _chances(steps, units, start=start, count=count)
-    return usable(
+    good = usable(
         replace(
             hours,
             **layers,
@@ -87,6 +91,9 @@ def parse(document: dict[str, Any] | None, *, fetched_at: datetime) -> Hours:
             fetched_at=fetched_at,
         )
     )
+    words = _words(steps, start=start, count=count)
+    first = int((good.start - start) / HOUR)
+    return placed(good, says_wet=words[first : first + len(good)])
 
 
 def _step(item: object) -> Step:
@@ -177,3 +184,18 @@ def _chances(
             chances[position : position + length][missing] = chance
             windows[position : position + length][missing] = length
     return chances, windows
+
+
+def _words(steps: list[Step], *, start: datetime, count: int) -> Series:
+    """1 in hours whose symbol shows something that falls, 0 where it does not; NaN without one."""
+    words = np.full(count, np.nan)
+    for length in (1, 6):
+        for when, data in steps:
+            inner = data.get(f"next_{length}_hours")
+            summary = inner.get("summary") if isinstance(inner, dict) else None
+            symbol = summary.get("symbol_code") if isinstance(summary, dict) else None
+            if isinstance(symbol, str) and symbol:
+                position = int((when - start) / HOUR)
+                window = words[position : position + length]
+                window[np.isnan(window)] = symbol.partition("_")[0] not in DRY_SYMBOLS
+    return words

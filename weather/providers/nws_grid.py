@@ -9,13 +9,13 @@ from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from weather.answers import BadAnswer, instant, listing, number, section
 from weather.providers.sanity import usable
 from weather.rules.chances import period_h
-from weather.rules.hours import HOUR, Hours, floor_hour
+from weather.rules.hours import HOUR, Hours, Series, floor_hour
 from weather.rules.intervals import Stretch, copied, interval, lengths_h, shared
+from weather.rules.placing import placed
 
 # Our layer: theirs, and the unit it must state.
 STATES = {
@@ -62,11 +62,11 @@ def parse_grid(
     layers: dict[str, Any] = {
         name: copied(found, start=start, count=count) for name, found in states.items()
     }
-    wet = wet_hours(properties, start=start, count=count)
+    says_wet = weather_words(properties, start=start, count=count)
     for name, found in totals.items():
-        layers[name] = shared(found, start=start, count=count, wet=wet)
+        layers[name] = shared(found, start=start, count=count, wet=says_wet > 0)
     periods = lengths_h(states["rain_chance_pct"], start=start, count=count)
-    return usable(
+    good = usable(
         Hours(
             start=start,
             **layers,
@@ -77,6 +77,8 @@ def parse_grid(
             fetched_at=fetched_at,
         )
     )
+    first = int((good.start - start) / HOUR)
+    return placed(good, says_wet=says_wet[first : first + len(good)])
 
 
 def stretches(properties: dict[str, Any], layer: str, unit: str) -> list[Stretch]:
@@ -116,20 +118,19 @@ def _span(air: Sequence[Stretch], *, issued_at: datetime) -> tuple[datetime, int
     return start, count
 
 
-def wet_hours(properties: dict[str, Any], *, start: datetime, count: int) -> NDArray[np.bool_]:
-    """Hours in which the weather layer names something that falls; all dry where it is empty.
+def weather_words(properties: dict[str, Any], *, start: datetime, count: int) -> Series:
+    """1 in hours in which the weather layer names something that falls, 0 where it names nothing.
 
-    It is finer than the amounts, so it says where in its six hours an amount belongs.
+    Unknown where the layer does not speak. It is finer than the amounts and the chances, so it
+    says where in their hours they belong.
     """
     found = properties.get("weather")
     values = found.get("values") if isinstance(found, dict) else None
-    if not isinstance(values, list):
-        return np.zeros(count, dtype=bool)
     named = [
         Stretch(begin, end, float(_falls(value)))
-        for begin, end, value in _timed(values, layer="weather")
+        for begin, end, value in _timed(values if isinstance(values, list) else [], layer="weather")
     ]
-    return copied(named, start=start, count=count) > 0
+    return copied(named, start=start, count=count)
 
 
 def _falls(value: object) -> bool:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Series = NDArray[np.float64]
+Members = NDArray[np.float64]  # one row a member of an ensemble, one column an hour
 HOUR = timedelta(hours=1)
 LAYERS = (
     "air_c",
@@ -40,7 +41,9 @@ class Hours:
 
     `rain_chance_pct` is what the service wrote for the period of `chance_window_h` hours
     that holds the hour (1 where it wrote by the hour): never multiply hours of one period.
-    `chance_derived` marks chances that were made from amounts. Rain in mm falling in the
+    Where amounts and words put it on some of these hours only, `chance_written_pct` holds what
+    was written. `chance_derived` marks chances that were made from amounts. `members_mm` is the
+    rain (mm) of each member of an ensemble, NaN where one is silent. Rain in mm falling in the
     hour, snow in mm of depth, wind and gust in km/h at 10 m, cloud in % of the sky.
     """
 
@@ -60,17 +63,26 @@ class Hours:
     issued_at: datetime | None = None
     fetched_at: datetime | None = None
     notes: tuple[str, ...] = field(default=())
+    chance_written_pct: Series | None = None
+    members_mm: Members | None = None
 
     def __post_init__(self) -> None:
         if self.start != floor_hour(self.start):
             raise ValueError(f"{self.start} is not a whole hour")
         lengths = {len(getattr(self, name)) for name in LAYERS}
-        lengths |= {len(self.chance_window_h), len(self.chance_derived)}
+        lengths |= {len(self.chance_window_h), len(self.chance_derived), len(self.written_pct)}
+        if self.members_mm is not None:
+            lengths.add(self.members_mm.shape[1])
         if len(lengths) != 1:
             raise ValueError(f"layers differ in length: {sorted(lengths)}")
 
     def __len__(self) -> int:
         return len(self.air_c)
+
+    @property
+    def written_pct(self) -> Series:
+        """The chances as the service wrote them, for whole periods."""
+        return self.rain_chance_pct if self.chance_written_pct is None else self.chance_written_pct
 
     @property
     def end(self) -> datetime:
@@ -125,6 +137,7 @@ class Hours:
                     known = ~np.isnan(other.rain_chance_pct[low - offset : high - offset])
                 mine[low:high] = np.where(known, theirs, mine[low:high])
             changed[name] = mine
+        changed.update(_over_chances(self, other, offset=offset))
         if keep_stamps:
             changed.update(
                 source=other.source,
@@ -137,6 +150,25 @@ class Hours:
     def starts(self) -> Iterator[datetime]:
         """The start of every hour."""
         return (self.hour(i) for i in range(len(self)))
+
+
+def _over_chances(mine: Hours, other: Hours, *, offset: int) -> dict[str, object]:
+    """What was written and the members, with what `other` tells put over `mine`."""
+    changed: dict[str, object] = {}
+    low, high = max(0, offset), min(len(mine), offset + len(other))
+    if high <= low:
+        return changed
+    theirs = slice(low - offset, high - offset)
+    if mine.chance_written_pct is not None or other.chance_written_pct is not None:
+        known = ~np.isnan(other.rain_chance_pct[theirs])
+        written = mine.written_pct.copy()
+        written[low:high] = np.where(known, other.written_pct[theirs], written[low:high])
+        changed["chance_written_pct"] = written
+    if other.members_mm is not None:
+        members = np.full((len(other.members_mm), len(mine)), np.nan)
+        members[:, low:high] = other.members_mm[:, theirs]
+        changed["members_mm"] = members
+    return changed
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,7 +7,6 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from dispatch.rules.rain import chance_period
 from dispatch.rules.verdicts import Dryness, Level, PartDryness, Thresholds, judge
 from dispatch.rules.words import Words, plain, span
 from jobs.rules.stages import lay_out
@@ -15,6 +14,8 @@ from tests.dispatch.rules.fair import START, ZONE, fair_sky, judged, level_of
 from tests.dispatch.rules.skies import Row, changed, planned, sky, without
 from tests.jobs.rules.floors import EPOXY_BASE, FAST, PLANNING_RATES, clock, floor_of
 from weather.rules.exposures import Exposure
+from weather.rules.hours import HOUR, floor_hour
+from weather.rules.placing import chance_period, placed
 
 
 @pytest.fixture(name="fair")
@@ -85,6 +86,55 @@ def test_a_chance_for_six_hours_counts_for_each_and_names_no_hour(fair):
     # Two periods with the same chance stay two.
     second = chance_period(wide, clock(ZONE, "2026-06-18 21:00"))
     assert second == (clock(ZONE, "2026-06-18 20:00"), clock(ZONE, "2026-06-19 02:00"))
+
+
+def put_somewhere(hours, *, chance_pct, since, wet):
+    """`hours` with a chance written for a period of six hours, of which `wet` may get it."""
+    at, count = hours.index(since), len(hours)
+    chance, window = hours.rain_chance_pct.copy(), hours.chance_window_h.copy()
+    chance[at : at + 6], window[at : at + 6] = chance_pct, 6
+    amount, words = np.zeros(count), np.zeros(count)
+    amount[wet], words[wet] = 0.3, 1
+    written = replace(hours, rain_chance_pct=chance, chance_window_h=window, rain_mm=amount)
+    return placed(written, says_wet=words)
+
+
+def test_a_chance_put_behind_the_window_is_care_and_says_where_it_was_put(fair):
+    """The floor is rain-safe by then: no refusal, but no clear go either."""
+    hours, slab = fair
+    safe = planned(380, START, slab).rain_safe
+    start = floor_hour(safe) - 2 * HOUR
+    last = hours.index(start) + 5
+    late = put_somewhere(
+        hours,
+        chance_pct=60,
+        since=start,
+        wet=slice(last, last + 1),
+    )
+    whole = replace(late, rain_chance_pct=late.written_pct, chance_written_pct=None)
+
+    verdict = judged(late, slab, plan=planned(380, START, slab))
+
+    rain = next(check for check in verdict.checks if check.name == "rain")
+    assert rain.level is Level.CARE
+    assert rain.value == 14
+    assert rain.sentence.startswith("Rain 60 % of ")
+    assert "by amounts and weather, so 14 % at most until" in rain.sentence
+    assert level_of(judged(whole, slab, plan=planned(380, START, slab)), "rain") is Level.NO
+
+
+def test_a_chance_put_into_the_window_names_its_hours(fair):
+    hours, slab = fair
+    first = hours.index(START) + 2
+    wet = put_somewhere(hours, chance_pct=60, since=START, wet=slice(first, first + 2))
+
+    verdict = judged(wet, slab)
+
+    start, end = chance_period(wet, wet.hour(first))
+    assert (start, end) == (wet.hour(first), wet.hour(first + 2))
+    rain = next(check for check in verdict.checks if check.name == "rain")
+    assert rain.level is Level.NO
+    assert rain.sentence.startswith("Rain 60 % between ")
 
 
 def test_a_likely_shower_before_the_pour_asks_for_a_look(fair):

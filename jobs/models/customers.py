@@ -83,6 +83,8 @@ class Site(models.Model):
     gate_rules = models.JSONField(default=list, blank=True)
     access = models.CharField(max_length=300, blank=True)
     power = models.CharField(max_length=200, blank=True)
+    # No socket for a grinder: a generator goes along, and claims its time like a machine.
+    needs_generator = models.BooleanField(default=False)
     # The same as numbers, for choosing the machine: narrowest way in, best outlet and its fuse.
     way_in_m = models.FloatField(null=True, blank=True)
     volts = models.PositiveSmallIntegerField(null=True, blank=True)

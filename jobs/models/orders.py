@@ -95,6 +95,8 @@ class Job(models.Model):
     wished_day = models.DateField(null=True, blank=True)
     impossible_days = models.JSONField(default=list, blank=True)
     car_needed_by = models.DateTimeField(null=True, blank=True)
+    # A shop or a room that opens again: it must be walked on by then, with a margin.
+    reopens_at = models.DateTimeField(null=True, blank=True)
     can_come_soon = models.BooleanField(default=False)
     # What the floor must be usable for; a working day to return on is kept before it.
     event_on = models.DateField(null=True, blank=True)

@@ -4,6 +4,7 @@ A forecast is one row with its hours as arrays in which null means unknown. Noth
 knows of floors or bookings; upper apps point at `Place` and at the `Forecast` they used.
 """
 
+import zlib
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime, timedelta
 from typing import Any, Self
@@ -12,9 +13,10 @@ import numpy as np
 from django.db import models
 from django.db.models import Q
 
-from weather.rules.hours import LAYERS, Hours
+from weather.rules.hours import LAYERS, Hours, Members
 
 Layers = Mapping[str, Sequence[float | None]]
+MOST_MM = 320.0  # in an hour; more does not fit two bytes, and does not fall
 
 
 def layers_of(hours: Hours) -> dict[str, list[float | None]]:
@@ -49,6 +51,22 @@ def hours_of(layers: Layers, *, start: datetime, count: int, **stamps: Any) -> H
         chance_derived=derived,
         **stamps,
     )
+
+
+def packed_members(members_mm: Members | None) -> bytes | None:
+    """Rain of each member by the hour in little room: hundredths of mm, -1 where unknown."""
+    if members_mm is None:
+        return None
+    hundredths = np.where(np.isnan(members_mm), -1, np.clip(members_mm, 0, MOST_MM) * 100)
+    return zlib.compress(np.rint(hundredths).astype("<i2").tobytes())
+
+
+def unpacked_members(packed: bytes | None, *, count: int) -> Members | None:
+    """The inverse of `packed_members`, for `count` hours."""
+    if not packed:
+        return None
+    hundredths = np.frombuffer(zlib.decompress(bytes(packed)), dtype="<i2").reshape(-1, count)
+    return np.where(hundredths < 0, np.nan, hundredths / 100.0)
 
 
 class Place(models.Model):
@@ -119,6 +137,10 @@ class Forecast(models.Model):
     notes = models.JSONField(default=list, blank=True)
     # Asked for comparison only: it never counts as what is known of the place.
     second = models.BooleanField(default=False)
+    # Rain of each member of an ensemble for the same hours, packed by `packed_members`.
+    members = models.BinaryField(null=True, blank=True)
+    # By how much the service's clock was ahead of ours; 0 while they agree within minutes.
+    clock_ahead_s = models.FloatField(default=0.0)
 
     objects = ForecastQuerySet.as_manager()
 
@@ -142,10 +164,16 @@ class Forecast(models.Model):
             start=self.start,
             count=self.count,
             source=self.source,
-            issued_at=self.issued_at,
+            issued_at=self.issued_by_our_clock,
             fetched_at=self.fetched_at,
             notes=tuple(self.notes),
+            members_mm=unpacked_members(self.members, count=self.count),
         )
+
+    @property
+    def issued_by_our_clock(self) -> datetime:
+        """When it was issued, so that its age is never less than its service would say."""
+        return self.issued_at - timedelta(seconds=max(0.0, self.clock_ahead_s))
 
 
 class PastDay(models.Model):
@@ -223,9 +251,21 @@ class ServiceState(models.Model):
     answered_at = models.DateTimeField(null=True, blank=True)
     trouble = models.CharField(max_length=300, blank=True)
     warning = models.CharField(max_length=300, blank=True)
+    # By how much its clock was ahead of ours at its last answer; None while nothing is known.
+    clock_ahead_s = models.FloatField(null=True, blank=True)
 
     def __str__(self) -> str:
         return self.service
+
+
+class HostTurn(models.Model):
+    """From when on a host may be asked again, by any process: services ask for a quiet pace."""
+
+    host = models.CharField(max_length=260, unique=True)
+    free_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return self.host
 
 
 class Chore(models.Model):

@@ -14,12 +14,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
-from math import exp, log, log1p, sqrt
+from math import exp, isnan, log, log1p, sqrt
 
 import numpy as np
 
 from dispatch.rules.findings import Check, Stretch
 from jobs.rules.cards import Card
+from jobs.rules.plan import Plan
 from weather.rules.exposures import Exposure
 from weather.rules.hours import HOUR, Hours
 from weather.rules.seasonal import PERIODS_H, SeasonalOdds
@@ -129,40 +130,29 @@ def odds_spoiled(
     return Odds(tuple(sorted(parts, key=lambda part: -part.share)))
 
 
-def margins_of(
-    *,
-    checks: Sequence[Check],
-    card: Card,
-    hours: Hours | None,
-    start: datetime,
-    until: datetime | None,
-) -> Margins:
-    """The margins of a verdict: from its checks, and the chance of rain from its hours.
+def margins_of(*, checks: Sequence[Check], plan: Plan, card: Card, hours: Hours | None) -> Margins:
+    """The margins of a plan: of dew and wind from the verdict's checks, the rest its own.
 
-    `start` and `until` bound the wet window (`Verdict.wet_from`, `wet_until`); where its end is
-    not known it is taken as `USUAL_WET_H` long.
+    Where it is not known when the floor is rain-safe, it is taken as wet for `USUAL_WET_H`.
     """
-    end = until or start + USUAL_WET_H * HOUR
-    rain_pct, period_h = _chance(hours, start, end)
-    slabs = _values(checks, "slab")
+    end = plan.rain_safe or plan.pour + USUAL_WET_H * HOUR
+    rain_pct, period_h = _chance(hours, plan.pour, end)
+    coats = [at for at in (plan.slab_at_pour_c, plan.slab_at_top_c) if not isnan(at)]
+    gaps = [each.value for each in checks if each.name == "dew" and each.value is not None]
     gusts = [
-        check.value / check.limit
-        for check in checks
-        if check.name == "wind" and check.value is not None and check.limit
+        each.value / each.limit
+        for each in checks
+        if each.name == "wind" and each.value is not None and each.limit
     ]
     return Margins(
-        wet_h=(end - start) / HOUR,
+        wet_h=(end - plan.pour) / HOUR,
         rain_pct=rain_pct,
         period_h=period_h,
-        over_dew_c=min(_values(checks, "dew"), default=None),
-        over_least_c=min((value - card.slab_min_c for value in slabs), default=None),
-        under_most_c=min((card.slab_max_c - value for value in slabs), default=None),
+        over_dew_c=min(gaps, default=None),
+        over_least_c=min(coats) - card.slab_min_c if coats else None,
+        under_most_c=card.slab_max_c - max(coats) if coats else None,
         gust_share=max(gusts, default=None),
     )
-
-
-def _values(checks: Sequence[Check], name: str) -> list[float]:
-    return [check.value for check in checks if check.name == name and check.value is not None]
 
 
 def _chance(hours: Hours | None, start: datetime, end: datetime) -> tuple[float | None, float]:

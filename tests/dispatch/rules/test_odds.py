@@ -8,11 +8,12 @@ import pytest
 from hypothesis import given
 
 from dispatch.rules.odds import Cause, Margins, Odds, OddsPart, margins_of, odds_spoiled, usual_rain
-from tests.dispatch.rules.fair import FAST, fair_sky, judged
+from tests.dispatch.rules.fair import FAST, START, fair_sky, judged, planned, slab_to_plan
 from weather.rules.exposures import Exposure
 from weather.rules.seasonal import seasonal
 
 JUNE = seasonal(6, {}, {})
+PLAN = planned(380, START, slab_to_plan(fair_sky()[1]))
 FAIR = Margins(
     wet_h=7,
     rain_pct=5,
@@ -109,21 +110,15 @@ def test_margins_are_those_of_the_verdict():
     hours, slab = fair_sky()
     verdict = judged(hours, slab)
 
-    found = margins_of(
-        checks=verdict.checks,
-        card=FAST,
-        hours=hours,
-        start=verdict.wet_from,
-        until=verdict.wet_until,
-    )
+    found = margins_of(checks=verdict.checks, plan=PLAN, card=FAST, hours=hours)
 
     dew = next(check for check in verdict.checks if check.name == "dew")
     assert found.over_dew_c == dew.value
     assert found.rain_pct == np.nanmax(
         hours.between(verdict.wet_from, verdict.wet_until).rain_chance_pct
     )
-    assert found.over_least_c > 0
-    assert found.under_most_c > 0
+    assert found.over_least_c == pytest.approx(20 - FAST.slab_min_c)
+    assert found.under_most_c == pytest.approx(FAST.slab_max_c - 20)
 
 
 def test_a_missing_hour_leaves_the_chance_to_the_season():
@@ -134,10 +129,9 @@ def test_a_missing_hour_leaves_the_chance_to_the_season():
 
     found = margins_of(
         checks=verdict.checks,
+        plan=PLAN,
         card=FAST,
         hours=replace(hours, rain_chance_pct=unknown),
-        start=verdict.wet_from,
-        until=verdict.wet_until,
     )
 
     assert found.rain_pct is None
@@ -146,13 +140,7 @@ def test_a_missing_hour_leaves_the_chance_to_the_season():
 def test_the_fair_day_is_worth_little_worry():
     hours, slab = fair_sky()
     verdict = judged(hours, slab)
-    margins = margins_of(
-        checks=verdict.checks,
-        card=FAST,
-        hours=hours,
-        start=verdict.wet_from,
-        until=verdict.wet_until,
-    )
+    margins = margins_of(checks=verdict.checks, plan=PLAN, card=FAST, hours=hours)
 
     found = odds_spoiled(margins=margins, exposure=Exposure.OPEN, lead_h=12, season=JUNE)
 

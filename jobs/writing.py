@@ -14,6 +14,8 @@ P = ParamSpec("P")
 T = TypeVar("T")
 
 TRIES = 4
+# Whoever has waited this long is told so, instead of waiting as long again.
+PATIENCE_S = 2.5
 # SQLSTATE of PostgreSQL: serialization failure, deadlock, lock not available.
 TRANSIENT_SQLSTATES = {"40001", "40P01", "55P03"}
 # Primary result codes of SQLite: BUSY and LOCKED; extended codes keep them in the low byte.
@@ -39,6 +41,7 @@ def run_write(work: Callable[P, T]) -> Callable[P, T]:
     def written(*args: P.args, **kwargs: P.kwargs) -> T:
         if connection.in_atomic_block:
             raise RuntimeError(f"{work.__name__} must be the outermost transaction")
+        begun = time.monotonic()
         for attempt in range(TRIES):
             try:
                 with transaction.atomic():
@@ -46,7 +49,8 @@ def run_write(work: Callable[P, T]) -> Callable[P, T]:
             except OperationalError as trouble:
                 if not is_transient(trouble):
                     raise
-                if attempt == TRIES - 1:
+                waited_s = time.monotonic() - begun
+                if attempt == TRIES - 1 or waited_s > PATIENCE_S:
                     raise Busy("The database is busy. Please try again in a moment.") from trouble
                 time.sleep(random.random() * 0.03 * 2**attempt)  # noqa: S311  jitter, no secret
         raise AssertionError("unreachable")

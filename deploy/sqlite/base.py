@@ -9,7 +9,6 @@ The first connection of a process to a file is looked at, too: where the file or
 do not keep what the program relies on, there is no connection.
 """
 
-import fcntl
 import os
 import sqlite3
 from typing import Any
@@ -20,7 +19,7 @@ from django.db.backends.base.validation import BaseDatabaseValidation
 from django.db.backends.sqlite3 import base
 from django.db.utils import OperationalError
 
-from deploy.sqlite import soundness
+from deploy.sqlite import gate_lock, soundness
 
 # Files whose first connection in this process was found sound.
 _sound: set[str] = set()
@@ -102,7 +101,7 @@ class DatabaseWrapper(base.DatabaseWrapper):
             raise OperationalError(
                 f"the gate of the database does not open: {trouble}"
             ) from trouble
-        fcntl.flock(gate, fcntl.LOCK_EX)
+        gate_lock.take(gate)
         self._gate = gate
 
     def _leave_gate(self) -> None:

@@ -54,7 +54,7 @@ def coated(done: Done, job: Job, *, at: Staffed, now: datetime) -> Booking:
     stint.installers.set(installers)
     stint.machines.set([grinder])
     claims.take(stint, [crew.resource, grinder.resource, *(each.resource for each in installers)])
-    entries.follow(stint, now=booking.booked_at)
+    entries.follow([stint], now=booking.booked_at)
     _stamp(stint, plan, late_min=done.minutes_late)
     job.state = JobState.DONE
     job.version += 1

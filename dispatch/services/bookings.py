@@ -23,6 +23,7 @@ from dispatch.services.changing import (
     open_booking,
     promise,
     snapshot,
+    stints_of,
 )
 from dispatch.services.handing_over import hand_over
 from dispatch.services.placing import place
@@ -90,9 +91,9 @@ def book(
     booking.save()
     place(booking, ask.stints)
     job.state = JobState.BOOKED
-    finish(booking, job, action="book", before={}, by=by, why=ask.why, now=now)
+    stints = finish(booking, job, action="book", before={}, by=by, why=ask.why, now=now)
     notices.owe(booking, NoticeKind.BOOKED, now=now)
-    notices.owe_crews(booking, before=(), after=crew_days(booking), now=now)
+    notices.owe_crews(booking, before=(), after=crew_days(booking, stints), now=now)
     idempotency.keep(
         by=by,
         key=ask.key,
@@ -110,16 +111,16 @@ def move(
 ) -> Booking:
     """Move a booking to other days or another crew; its calendar entries keep their UIDs."""
     booking = open_booking(branch, booking_id, version)
-    before = snapshot(booking)
-    told = crew_days(booking)
+    seen = stints_of(booking)
+    before, told = snapshot(booking, seen), crew_days(booking, seen)
     if booking.state == BookingState.HELD and ask.held_until is None:
         booking.state, booking.held_until = BookingState.BOOKED, None
     booking.moves += 1
     promise(booking, ask.promised, now=now)
     place(booking, ask.stints)
-    finish(booking, booking.job, action="move", before=before, by=by, why=ask.why, now=now)
+    stints = finish(booking, booking.job, action="move", before=before, by=by, why=ask.why, now=now)
     notices.owe(booking, NoticeKind.MOVED, now=now, why=ask.why)
-    notices.owe_crews(booking, before=told, after=crew_days(booking), now=now)
+    notices.owe_crews(booking, before=told, after=crew_days(booking, stints), now=now)
     return booking
 
 
@@ -204,8 +205,8 @@ def lapse_holds(*, now: datetime) -> int:
 
 
 def _call_off(booking: Booking, *, by: Actor, now: datetime, why: str) -> Booking:
-    before = snapshot(booking)
-    told = crew_days(booking)
+    seen = stints_of(booking)
+    before, told = snapshot(booking, seen), crew_days(booking, seen)
     was_held = booking.state == BookingState.HELD
     booking.state = BookingState.CALLED_OFF
     booking.held_until = None
@@ -213,10 +214,8 @@ def _call_off(booking: Booking, *, by: Actor, now: datetime, why: str) -> Bookin
     claims.lock(
         booking.stints.filter(claims__isnull=False).values_list("claims__resource_id", flat=True)
     )
-    for stint in booking.stints.all():
-        claims.release(stint)
-        stint.state = StintState.CALLED_OFF
-        stint.save(update_fields=["state"])
+    claims.release(booking)
+    booking.stints.update(state=StintState.CALLED_OFF)
     booking.job.state = JobState.WAITING
     finish(booking, booking.job, action="call off", before=before, by=by, why=why, now=now)
     if not was_held:

@@ -1,11 +1,11 @@
 """What every change of a booking begins and ends with: the lock, the version, the record."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from datetime import datetime
 from typing import Any
 
-from django.db import connection
-from django.db.models import F
+from django.db import connection, transaction
+from django.db.models import F, prefetch_related_objects
 
 from dispatch.models import OPEN_STATES, Booking, BookingState, PromiseLevel, Stint, StintState
 from dispatch.rules.asking import Promised
@@ -34,7 +34,8 @@ class CannotChange(Refusal):
 
 def locked_job(branch: Branch, job_id: int) -> Job:
     """The job of this branch, locked, so that whoever books it next waits."""
-    wanted = Job.objects.of_branch(branch).filter(pk=job_id).select_related("customer", "site")
+    wanted = Job.objects.of_branch(branch).filter(pk=job_id)
+    wanted = wanted.select_related("customer", "site", "system")
     if connection.features.has_select_for_update:
         wanted = wanted.select_for_update(of=("self",), no_key=True)
     job: Job | None = wanted.first()
@@ -53,7 +54,7 @@ def open_booking(
     wanted = (
         Booking.objects.of_branch(branch)
         .filter(pk=booking_id)
-        .select_related("job__customer", "job__site", "branch")
+        .select_related("job__customer", "job__site", "job__system", "branch")
     )
     if connection.features.has_select_for_update:
         wanted = wanted.select_for_update(of=("self",), no_key=True)
@@ -92,23 +93,14 @@ def finish(
     why: str,
     now: datetime,
     group: str = "",
-) -> None:
-    """Versions up, calendar entries, audit: the tail of every change."""
+) -> list[Stint]:
+    """Versions up, calendar entries, audit: the tail of every change. The stints as they are."""
     booking.version += 1
     booking.save()
     job.version += 1
     job.save(update_fields=["state", "version"])
-    stints = Stint.objects.filter(booking=booking).order_by("number")
-    whole = stints.select_related(
-        "crew",
-        "booking__branch",
-        "booking__job__branch",
-        "booking__job__customer",
-        "booking__job__site",
-        "booking__job__system",
-    )
-    for stint in whole.prefetch_related("machines", "entries", "booking__job__floors"):
-        entries.follow(stint, now=now)
+    stints = stints_of(booking)
+    entries.follow(stints, now=now)
     audit.record(
         branch=booking.branch,
         by=by,
@@ -117,32 +109,53 @@ def finish(
         action=action,
         now=now,
         before=before,
-        after=snapshot(booking),
+        after=snapshot(booking, stints),
         why=why,
         group=group,
     )
-    # Last, since every writer of the branch waits for whoever holds this row.
-    Branch.objects.filter(pk=booking.branch_id).update(calendar_version=F("calendar_version") + 1)
+    transaction.on_commit(lambda: _raise_calendar(booking.branch_id), robust=True)
+    return stints
 
 
-def crew_days(booking: Booking) -> list[notices.CrewDay]:
-    """The standing stints of a booking as their crews know them."""
+def _raise_calendar(branch_id: int) -> None:
+    """Tell prepared answers that the calendar is another now.
+
+    After the commit, since whoever holds the branch's row keeps all its other writers waiting.
+    If the program dies in between, a prepared answer is old, which booking it finds out.
+    """
+    Branch.objects.filter(pk=branch_id).update(calendar_version=F("calendar_version") + 1)
+
+
+def stints_of(booking: Booking) -> list[Stint]:
+    """The stints of a booking as they are stored now, with all that is told of them."""
+    booking.job.branch = booking.branch
+    prefetch_related_objects([booking.job], "floors")
+    stints = Stint.objects.filter(booking=booking).order_by("number").select_related("crew__lead")
+    found = list(stints.prefetch_related("machines", "entries"))
+    for stint in found:
+        stint.booking = booking
+    return found
+
+
+def crew_days(booking: Booking, stints: Sequence[Stint]) -> list[notices.CrewDay]:
+    """The standing ones of a booking's stints as their crews know them."""
     job = booking.job
     where = f"{job.customer}, {job.site.street}"
-    standing = booking.stints.exclude(state=StintState.CALLED_OFF).order_by("number")
     return [
         notices.CrewDay(
             crew=stint.crew,
             start=stint.start,
             text=f"{where}, {say_span(stint.start, stint.end, job.site.tz)}",
         )
-        for stint in standing.select_related("crew__lead")
+        for stint in stints
+        if stint.state != StintState.CALLED_OFF
     ]
 
 
-def snapshot(booking: Booking) -> dict[str, Any]:
+def snapshot(booking: Booking, stints: Sequence[Stint] | None = None) -> dict[str, Any]:
     """The booking as the audit keeps it: enough to put it back where it stood."""
-    stints = booking.stints.order_by("number").prefetch_related("machines") if booking.pk else ()
+    if stints is None:
+        stints = list(booking.stints.order_by("number").prefetch_related("machines"))
     return {
         "state": str(booking.state),
         "promise": str(booking.promise),

@@ -1,5 +1,6 @@
 """Calendar entries follow bookings, in the same transaction: one UID for life, sequence up."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -38,8 +39,14 @@ def audiences(stint: Stint) -> dict[str, Shown]:
     return shown
 
 
-def follow(stint: Stint, *, now: datetime) -> None:
-    """Bring the stored entries of `stint` up to date; whoever lost it sees it called off."""
+def follow(stints: Iterable[Stint], *, now: datetime) -> None:
+    """Bring the stored entries of `stints` up to date; whoever lost one sees it called off."""
+    fresh = [entry for stint in stints for entry in _follow(stint, now=now)]
+    CalendarEntry.objects.bulk_create(fresh)
+
+
+def _follow(stint: Stint, *, now: datetime) -> list[CalendarEntry]:
+    """Change what is stored of one stint, and return what is to be stored beside it."""
     stood = stint.booking.state != BookingState.CALLED_OFF and stint.state != "called_off"
     wanted = audiences(stint) if stood else {}
     for entry in stint.entries.all():
@@ -48,10 +55,10 @@ def follow(stint: Stint, *, now: datetime) -> None:
             _call_off(entry, now=now)
         else:
             _change(entry, shown, now=now)
-    for audience, shown in sorted(wanted.items()):
-        CalendarEntry.objects.create(
-            stint=stint, audience=audience, created_at=now, changed_at=now, **vars(shown)
-        )
+    return [
+        CalendarEntry(stint=stint, audience=audience, created_at=now, changed_at=now, **vars(shown))
+        for audience, shown in sorted(wanted.items())
+    ]
 
 
 def _change(entry: CalendarEntry, shown: Shown, *, now: datetime) -> None:

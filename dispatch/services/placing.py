@@ -53,8 +53,7 @@ def gather(branch: Branch, planned: Sequence[PlannedStint]) -> list[Needed]:
 
 def give_back(booking: Booking) -> None:
     """Give all time of the booking back; its stints stay as they are."""
-    for stint in booking.stints.all():
-        claims.release(stint)
+    claims.release(booking)
 
 
 def put(booking: Booking, needed: Sequence[Needed]) -> None:
@@ -84,9 +83,14 @@ def _write_stint(stint: Stint, needed: Needed) -> None:
     stint.machine_spans = [span.kept() for span in planned.machine_spans]
     stint.pour_at, stint.wet_until = planned.pour_at, planned.wet_until
     stint.state = StintState.PLANNED
+    fresh = stint.pk is None
     stint.save()
-    stint.installers.set(needed.installers)
-    stint.machines.set(needed.machines)
+    if fresh:  # nothing to compare with, which would be asked for
+        stint.installers.add(*needed.installers)
+        stint.machines.add(*needed.machines)
+    else:
+        stint.installers.set(needed.installers)
+        stint.machines.set(needed.machines)
 
 
 def _needed(branch: Branch, planned: PlannedStint) -> Needed:

@@ -18,6 +18,7 @@ from dispatch.services.changing import (
     promise,
     refuse_begun,
     snapshot,
+    stints_of,
 )
 from dispatch.services.placing import gather, give_back, put
 from jobs.access import Actor
@@ -61,18 +62,19 @@ def swap(
         refuse_begun(booking, now=now)
     asks = (first.ask or _ask_for(one, two), second.ask or _ask_for(two, one))
     group = uuid4().hex
-    before = {booking.pk: snapshot(booking) for booking in (one, two)}
-    told = {booking.pk: crew_days(booking) for booking in (one, two)}
+    there = {booking.pk: stints_of(booking) for booking in (one, two)}
+    before = {booking.pk: snapshot(booking, there[booking.pk]) for booking in (one, two)}
+    told = {booking.pk: crew_days(booking, there[booking.pk]) for booking in (one, two)}
     needed = [gather(branch, ask.stints) for ask in asks]
-    claims.lock(resource.pk for stints in needed for each in stints for resource in each.resources)
+    claims.lock(resource.pk for side in needed for each in side for resource in each.resources)
     for booking in (one, two):
         give_back(booking)
-    for booking, ask, stints in zip((one, two), asks, needed, strict=True):
-        put(booking, stints)
+    for booking, ask, side in zip((one, two), asks, needed, strict=True):
+        put(booking, side)
         booking.moves += 1
         promise(booking, ask.promised, now=now)
     for booking in (one, two):
-        finish(
+        stints = finish(
             booking,
             booking.job,
             action="swap",
@@ -82,9 +84,11 @@ def swap(
             now=now,
             group=group,
         )
-        if _promised(before[booking.pk]) != _promised(snapshot(booking)):
+        if _promised(before[booking.pk]) != _promised(snapshot(booking, stints)):
             notices.owe(booking, NoticeKind.MOVED, now=now, why=why)
-        notices.owe_crews(booking, before=told[booking.pk], after=crew_days(booking), now=now)
+        notices.owe_crews(
+            booking, before=told[booking.pk], after=crew_days(booking, stints), now=now
+        )
     return one, two
 
 

@@ -25,6 +25,7 @@ from dispatch.services.changing import (
     open_booking,
     refuse_begun,
     snapshot,
+    stints_of,
 )
 from dispatch.services.placing import place
 from jobs.access import Actor
@@ -53,7 +54,8 @@ def undo(*, branch: Branch, booking_id: int, version: int, by: Actor, now: datet
         )
     kept = event.before
     _check(booking, kept, now=now)
-    told = crew_days(booking) if booking.state in OPEN_STATES else []
+    stood = booking.state in OPEN_STATES
+    told = crew_days(booking, stints_of(booking)) if stood else []
     if booking.state == BookingState.CALLED_OFF:
         booking.job = locked_job(branch, booking.job_id)
         if booking.job.state != JobState.WAITING:
@@ -63,9 +65,9 @@ def undo(*, branch: Branch, booking_id: int, version: int, by: Actor, now: datet
     booking.save()
     place(booking, planned_stints(kept))
     why = f"Taken back: {event.action}"
-    finish(booking, booking.job, action="undo", before=before, by=by, why=why, now=now)
+    stints = finish(booking, booking.job, action="undo", before=before, by=by, why=why, now=now)
     notices.owe(booking, TELLS.get(event.action, NoticeKind.BOOKED), now=now)
-    notices.owe_crews(booking, before=told, after=crew_days(booking), now=now)
+    notices.owe_crews(booking, before=told, after=crew_days(booking, stints), now=now)
     return booking
 
 

@@ -1,7 +1,10 @@
 """SQLite is set up as the program needs it, and a wrong set-up is refused by every process."""
 
+import os
 import subprocess
 import sys
+import threading
+import time
 
 import pytest
 from django.core import checks
@@ -9,8 +12,10 @@ from django.core.exceptions import ImproperlyConfigured
 from django.db import OperationalError
 
 from deploy import settings as house
-from deploy.sqlite import base, soundness
+from deploy.sqlite import base, gate_lock, soundness
 from deploy.sqlite.base import DatabaseWrapper
+from jobs.database_trouble import Trouble, trouble_of
+from jobs.writing import is_transient
 from tests import servers
 
 MOUNTS = """\
@@ -149,3 +154,46 @@ def test_a_gate_that_does_not_open_is_a_fault_of_the_database(tmp_path, monkeypa
 
     with pytest.raises(OperationalError, match="No space left"):
         own.set_autocommit(False, force_begin_transaction_with_broken_autocommit=True)
+
+
+def test_whoever_waits_too_long_at_the_gate_is_told_and_leaves_the_queue(tmp_path, monkeypatch):
+    monkeypatch.setattr(gate_lock.take, "__kwdefaults__", {"most_s": 0.2})
+    inside, waiting, after = (opened(tmp_path) for _ in range(3))
+    begin(inside)
+
+    with pytest.raises(OperationalError, match="held the database for too long") as told:
+        begin(waiting)
+
+    assert is_transient(told.value)
+    assert trouble_of(told.value) is Trouble.BUSY
+    inside.rollback()
+    begin(after)  # the one who gave up holds nothing
+    after.rollback()
+
+
+def test_writers_at_the_gate_come_in_by_turns(tmp_path):
+    """Twenty threads without a pause: nobody gets in ten times while another gets in once."""
+    turns = [0] * 20
+    until = time.monotonic() + 1.5
+    path = str(tmp_path / "gate")
+
+    def write(number: int) -> None:
+        while time.monotonic() < until:
+            gate = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)
+            gate_lock.take(gate)
+            time.sleep(0.002)
+            turns[number] += 1
+            os.close(gate)
+
+    threads = [threading.Thread(target=write, args=(number,)) for number in range(20)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+
+    assert min(turns) > 0
+    assert max(turns) <= 10 * min(turns), turns
+
+
+def begin(wrapper: DatabaseWrapper) -> None:
+    wrapper.set_autocommit(False, force_begin_transaction_with_broken_autocommit=True)

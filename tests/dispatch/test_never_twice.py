@@ -99,10 +99,10 @@ def test_locks_and_claims_are_taken_in_key_order(house):
     locks: list[str] = []
 
     def watch(execute, sql, params, many, context):
-        if sql.startswith('INSERT INTO "dispatch_claim"'):
-            # PostgreSQL is handed one array for each column, SQLite one value after another.
-            columns = params[:2] if "UNNEST" in sql else (params[0::4], params[1::4])
-            claimed.extend(zip(*(map(int, column) for column in columns), strict=True))
+        if "INSERT INTO dispatch_claim" in sql:
+            # PostgreSQL is handed one array for each column, SQLite one row after another.
+            rows = params if many else zip(*params, strict=True)
+            claimed.extend((resource, granule) for resource, granule, *_ in rows)
         if 'FROM "dispatch_resource" WHERE "dispatch_resource"."id" IN' in sql:
             locks.append(sql)
         return execute(sql, params, many, context)

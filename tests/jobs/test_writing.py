@@ -37,7 +37,8 @@ def naps(monkeypatch: pytest.MonkeyPatch) -> SimpleNamespace:
         if planned:
             planned.pop(0)()
 
-    monkeypatch.setattr(writing, "time", SimpleNamespace(sleep=nap))
+    clock = SimpleNamespace(sleep=nap, monotonic=lambda: sum(taken))
+    monkeypatch.setattr(writing, "time", clock)
     return SimpleNamespace(planned=planned, taken=taken)
 
 
@@ -102,6 +103,18 @@ def test_after_four_tries_the_asker_hears_that_the_database_is_busy(branch, naps
     assert made() == 0
     let_go()
     assert run_write(write)(branch) == "written"  # nothing was left locked
+
+
+def test_whoever_has_waited_for_seconds_is_told_so_and_not_made_to_wait_again(
+    branch, naps, let_go, monkeypatch
+):
+    minutes = iter(range(0, 600, 60))
+    monkeypatch.setattr(writing.time, "monotonic", lambda: next(minutes))
+
+    with pytest.raises(Busy, match="Please try again"):
+        run_write(write)(branch)
+
+    assert naps.taken == []
 
 
 def test_two_writers_in_a_ring_both_finish(branch):

@@ -1,6 +1,6 @@
 """The chain for one job: its hours of weather, its slabs, its stages and its verdict."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -8,14 +8,13 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from dispatch.rules.findings import Dryness, Part, PartDryness
+from dispatch.reads.grounds import Ground, Known, grounds_of
 from dispatch.rules.horizon import extended, known_until
 from dispatch.rules.thresholds import Thresholds
 from dispatch.rules.verdicts import Verdict, judge
-from jobs.models import Branch, Floor, Job
-from jobs.models.customers import WHOLE_FLOOR
+from jobs.models import Branch, Job
 from jobs.rules.cards import Card
-from jobs.rules.doors import Span, open_spans
+from jobs.rules.doors import open_spans
 from jobs.rules.learning import with_learnt
 from jobs.rules.plan import Plan, StageKind, Work
 from jobs.rules.promises import promised_on
@@ -26,28 +25,10 @@ from weather.models import Forecast, Place
 from weather.rules.exposures import Exposure
 from weather.rules.hours import Hours, Series, SlabHours
 from weather.rules.moist_air import grains_per_lb
-from weather.rules.slab import slab_hours
 
 LEARNT = "learnt"  # the key of a branch's rates that holds factors
 PAST_DAYS = 15
 AHEAD_DAYS = 11
-
-
-@dataclass(frozen=True, eq=False)
-class Ground:
-    """One floor of a job with its slab and its parts."""
-
-    name: str
-    exposure: Exposure
-    slab: SlabHours
-    parts: tuple[Part, ...]
-    dryness: Dryness | None
-
-    @property
-    def feels_the_door(self) -> bool:
-        """Whether any of it lies behind or under a garage's door."""
-        parts = (part.exposure for part in self.parts)
-        return any(exposure.behind_a_door for exposure in (self.exposure, *parts))
 
 
 def mean_c(slab: SlabHours) -> float:
@@ -92,7 +73,6 @@ def setting_for(job: Job, *, now: datetime) -> Setting:
     branch = job.branch
     place, nearby = _place(job.site.place)
     hours = weather.hours_at(place, now=now, past_days=PAST_DAYS, ahead_days=AHEAD_DAYS)
-    grounds = tuple(_ground(floor, job, hours, now) for floor in job.floors.all())
     return Setting(
         job=job,
         work=job.work(),
@@ -103,7 +83,7 @@ def setting_for(job: Job, *, now: datetime) -> Setting:
         units=branch.units,
         now=now,
         hours=hours,
-        grounds=grounds,
+        grounds=grounds_of(job, hours=hours, now=now),
         forecast=weather.latest_forecast(place, now=now),
         nearby=nearby,
     )
@@ -155,14 +135,21 @@ def _lay(
         start=start,
         second_start=second_start,
         slab=slab,
-        cold_slab=promised_on(
-            card=setting.card,
-            slab=slab,
-            hours=setting.hours,
-            indoors=all(ground.exposure is Exposure.INTERIOR for ground in setting.grounds),
-        ),
+        cold_slab=cold_side(setting, slab),
         grains=_grains(setting.hours, slab),
         split_after=split_after,
+    )
+
+
+def cold_side(setting: Setting, slab: SlabHours) -> SlabHours:
+    """The slab that promises rest on, for a slab of this setting."""
+    grounds = setting.grounds
+    return promised_on(
+        card=setting.card,
+        slab=slab,
+        hours=setting.hours,
+        indoors=all(ground.exposure is Exposure.INTERIOR for ground in grounds),
+        heated=[(each.start, each.end) for ground in grounds for each in ground.heaters],
     )
 
 
@@ -175,27 +162,10 @@ def with_door_open(setting: Setting, plan: Plan) -> Setting:
     # judges and draws it is to see one slab, so arrivals and hands name it.
     key = tuple((visit.start, len(visit.stages), visit.stages[0].hands) for visit in plan.visits)
     if key not in setting.doors:
-        grounds = tuple(_opened(ground, setting, open_spans(plan)) for ground in setting.grounds)
+        known, spans = Known(setting.job, setting.hours, setting.now), open_spans(plan)
+        grounds = tuple(ground.opened(known, spans) for ground in setting.grounds)
         setting.doors[key] = replace(setting, grounds=grounds, doors={})
     return setting.doors[key]
-
-
-def _opened(ground: Ground, setting: Setting, spans: Sequence[Span]) -> Ground:
-    """The ground with the slab of every part that the open door reaches worked out again."""
-
-    def slab(exposure: Exposure, shut: SlabHours | None) -> SlabHours | None:
-        if not exposure.behind_a_door:
-            return shut
-        return _slab(exposure, setting.job, setting.hours, setting.now, spans)
-
-    own = slab(ground.exposure, ground.slab) or ground.slab
-    parts = tuple(
-        replace(part, slab=own)
-        if part.exposure is ground.exposure
-        else replace(part, slab=slab(part.exposure, part.slab))
-        for part in ground.parts
-    )
-    return replace(ground, slab=own, parts=parts)
 
 
 def verdict_on(
@@ -212,12 +182,13 @@ def verdict_on(
             card=setting.card,
             exposure=ground.exposure,
             parts=ground.parts,
-            hours=setting.hours,
+            hours=ground.hours,
             slab=ground.slab,
             now=setting.now,
             zone=setting.zone,
             thresholds=setting.thresholds,
             dryness=ground.dryness,
+            reading=ground.read_lately,
             day_end=day_end,
             units=setting.units,
         )
@@ -275,47 +246,6 @@ def _place(place: Place) -> tuple[Place, str]:
         return place, "No forecast has been fetched for this place yet."
     other, away_km = near
     return other, f"Weather is that of {other}, {away_km:.0f} km away, until this place is fetched."
-
-
-def _ground(floor: Floor, job: Job, hours: Hours, now: datetime) -> Ground:
-    exposure = Exposure(floor.exposure)
-    slab = _slab(exposure, job, hours, now)
-    parts, dry = [], []
-    for part in floor.parts.all():
-        theirs = Exposure(part.exposure)
-        own = slab if theirs is exposure else _slab(theirs, job, hours, now)
-        if part.name != WHOLE_FLOOR:
-            parts.append(Part(name=part.name, exposure=theirs, slab=own))
-        if part.wetted_at or part.looked_dry_at:
-            dry.append(
-                PartDryness(
-                    part=part.name,
-                    wetted_at=part.wetted_at,
-                    looked_dry_at=part.looked_dry_at,
-                    estimated=part.estimated,
-                )
-            )
-    noted = [part.noted_at for part in floor.parts.all() if part.noted_at]
-    seen = Dryness(tuple(dry), noted_at=max(noted, default=None)) if dry else None
-    return Ground(floor.name, exposure, slab, tuple(parts), seen)
-
-
-def _slab(
-    exposure: Exposure,
-    job: Job,
-    hours: Hours,
-    now: datetime,
-    door_open: Sequence[Span] = (),
-) -> SlabHours:
-    return slab_hours(
-        hours=hours,
-        exposure=exposure,
-        latitude=job.site.latitude,
-        longitude=job.site.longitude,
-        now=now,
-        garage_offset_c=job.branch.garage_offset_c,
-        door_open=door_open,
-    )
 
 
 def _grains(hours: Hours, slab: SlabHours) -> Series:

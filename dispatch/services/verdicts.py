@@ -15,11 +15,18 @@ from dispatch.models import (
     Stint,
     StoredVerdict,
 )
-from dispatch.reads.chain import Setting, beyond_forecast, lay, setting_for, verdict_on
+from dispatch.reads.chain import (
+    Setting,
+    beyond_forecast,
+    cold_side,
+    lay,
+    setting_for,
+    verdict_on,
+)
 from dispatch.rules.asking import Promised
 from dispatch.rules.firmness import Firmness
 from dispatch.rules.verdicts import Verdict
-from dispatch.services import bookings
+from dispatch.services import bookings, watching
 from jobs.refusals import Refusal
 from jobs.rules.clock import round_up_quarter, say_moment
 from jobs.rules.plan import Plan, StageKind
@@ -85,6 +92,8 @@ def judge_booking(booking: Booking, *, now: datetime) -> Verdict | None:
     verdict = verdict_on(setting, plan, day_end=closes)
     _keep(stints=stints, fields=_fields(verdict), setting=setting)
     _hold_promise(booking, setting, plan)
+    forecast = setting.forecast.pk if setting.forecast else None
+    watching.follow(booking, stints[0], level=verdict.level, forecast=forecast, now=now)
     return verdict
 
 
@@ -100,7 +109,7 @@ def watch_coated(*, now: datetime) -> int:
         if topped is None:
             continue
         setting = setting_for(booking.job, now=now)
-        cold = setting.coldest(topped.at + timedelta(days=12)).side("cold")
+        cold = cold_side(setting, setting.coldest(topped.at + timedelta(days=12)))
         cars = drive_on(card=setting.card, top_end=topped.at, cold=cold, grains=None)
         if cars.at is not None and cars.at <= setting.known_until:
             moved += _later(booking, now=now, walk_on=None, cars_at=cars.at, basis=cars.basis)

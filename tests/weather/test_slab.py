@@ -180,6 +180,15 @@ def test_a_reading_with_nothing_beside_it_changes_nothing():
     assert "reading" not in found.basis
 
 
+def test_a_reading_a_few_hours_before_the_first_known_one_counts():
+    short = days(6)
+    before = SlabReading(at=START - timedelta(hours=3), slab_c=25.0)
+
+    found = slab(Exposure.GARAGE, hours=short, now=after(0), reading=before)
+
+    assert found.at_c(START) == pytest.approx(25.0, abs=1.0)
+
+
 def test_the_band_widens_with_lead_and_with_the_age_of_the_forecast():
     fresh = slab(Exposure.PORCH)
     stale = slab(Exposure.PORCH, hours=replace(days(), issued_at=NOW - timedelta(hours=30)))

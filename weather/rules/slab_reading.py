@@ -10,6 +10,7 @@ from weather.rules.hours import HOUR, SlabHours
 from weather.rules.slab_band import after_reading_c, reading_weight
 
 READING_HOLDS = timedelta(hours=48)  # a reading this fresh stands in for a missing past
+BESIDE_H = 6  # a slab hardly changes in so many hours beside what the day does to it
 
 
 @dataclass(frozen=True)
@@ -26,10 +27,10 @@ def anchored(
     """The estimate moved to pass through a reading, the more so the nearer the hour.
 
     The difference fades over days, and the band is the instrument's own beside it. A fresh
-    reading stands in for a past that is not known. One made outside the hours held, or
-    where they are unknown, has nothing to be compared with and changes nothing.
+    reading stands in for a past that is not known. One made further than six hours from any
+    known hour has nothing to be compared with and changes nothing.
     """
-    modelled_c = estimate.at_c(reading.at)
+    modelled_c = _nearest_c(estimate, reading.at)
     if np.isnan(modelled_c) or np.isnan(reading.slab_c):
         return estimate
     apart_h = (
@@ -47,3 +48,13 @@ def anchored(
         weak=estimate.weak and not fresh,
         basis=f"a reading of {reading.slab_c:.1f} °C and {estimate.basis}",
     )
+
+
+def _nearest_c(estimate: SlabHours, at: datetime) -> float:
+    """The estimate in the hour of `at`, or in the nearest known one beside it; NaN if none is."""
+    known = np.flatnonzero(~np.isnan(estimate.mid_c))
+    if not len(known):
+        return float("nan")
+    apart = np.abs(known - estimate.index(at))
+    nearest = int(apart.argmin())
+    return float(estimate.mid_c[known[nearest]]) if apart[nearest] <= BESIDE_H else float("nan")

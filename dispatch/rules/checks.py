@@ -12,8 +12,9 @@ import numpy as np
 
 from dispatch.rules.dryness import dryness
 from dispatch.rules.findings import Check, Level, Scene, Stretch, Surface, slab_stretch
-from dispatch.rules.rain import rain
+from dispatch.rules.rain import cover, rain
 from dispatch.rules.slab_checks import bubbles, dew, slab
+from dispatch.rules.water import water
 from dispatch.rules.words import share
 from weather.rules.exposures import Exposure
 from weather.rules.moist_air import grains_per_lb
@@ -245,7 +246,7 @@ def closing(scene: Scene) -> Check | None:
     level = Level.NO if late else Level.GO
     verb = "after" if late else "before"
     sentence = (
-        f"The crew leaves at {say.clock(end)}, {verb} the site closes at "
+        f"The crew leaves at {say.clock(end)}, {verb} the {scene.day_end_words} at "
         f"{say.clock(scene.day_end)}."
     )
     return Check("closing", level, sentence, scene.day_end)
@@ -263,6 +264,19 @@ def foot(scene: Scene) -> Check | None:
     return Check("foot", Level.GO, sentence, plan.tack_free)
 
 
+def recoat(scene: Scene) -> Check | None:
+    """A note: by when the top must follow a base that waits for another visit."""
+    plan, say = scene.plan, scene.words
+    if plan.base_rain_safe is None:
+        return None
+    told = f"The top may follow from {say.clock(plan.recoat_from)}"
+    by = say.clock(plan.recoat_until)
+    sentence = f"{told} and must by {by}, or the base is abraded first."
+    if plan.abraded:
+        sentence = f"{told}; after {by} the base is abraded first, as is planned."
+    return Check("recoat", Level.GO, sentence, plan.recoat_until)
+
+
 def visit_end(scene: Scene) -> datetime:
     """When the crew leaves on the day of the pour."""
     for visit in scene.plan.visits:
@@ -273,6 +287,7 @@ def visit_end(scene: Scene) -> datetime:
 
 OF_SURFACE: tuple[SurfaceCheck, ...] = (
     rain,
+    cover,
     dew,
     slab,
     wind,
@@ -282,7 +297,7 @@ OF_SURFACE: tuple[SurfaceCheck, ...] = (
     night,
     bubbles,
 )
-OF_SCENE: tuple[SceneCheck, ...] = (forecast, dryness, closing, foot)
+OF_SCENE: tuple[SceneCheck, ...] = (forecast, dryness, water, closing, recoat, foot)
 
 
 def every(scene: Scene) -> Iterator[Check]:

@@ -19,6 +19,31 @@ class Costs:
     wish_missed: float = 60.0
     second_visit: float = 150.0
     wet_season: float = 150.0
+    # A floor that is spoiled: its crew again, and this share of its price (grind off, coat anew).
+    spoiled: float = 300.0
+    spoiled_share: float = 0.55
+    fresh_day: float = 90.0  # a crew's day that is begun for this floor alone
+    lent_person: float = 200.0
+    rush_order: float = 25.0
+    # The two sides of every call: a crew's lost day with the ringing, and a floor ground off and
+    # done again. Choices to be replaced by the branch's own.
+    a_move: float = 350.0
+    a_ruined_coat: float = 3500.0
+    # What is done about a verdict: hands by the person and hour, things by the day.
+    hands_an_hour: float = 45.0
+    trip: float = 60.0
+    early_start: float = 25.0
+    canopy: float = 90.0
+    curtain: float = 40.0
+    tarp: float = 15.0
+    heater_a_day: float = 130.0
+    meter: float = 10.0
+    small_batches: float = 10.0
+    moving: float = 80.0
+
+    def loss(self, price: float) -> float:
+        """What a spoiled floor of that price comes to."""
+        return self.spoiled + self.spoiled_share * price
 
 
 @dataclass(frozen=True)
@@ -41,10 +66,18 @@ def cost_parts(
     misses_wish: bool,
     visits: int,
     wet_share: float = 0.0,
+    odds: float = 0.0,
+    loss: float = 0.0,
+    fresh_day: bool = False,
+    lent: int = 0,
+    crew_day_price: float = 0.0,
+    rushed: str = "",
 ) -> tuple[CostPart, ...]:
     """The parts of an offer's cost that are above zero, dearest first.
 
     `wet_share` is the season's share of wet days, for an open floor beyond the forecast.
+    `odds` (0 to 1) are those of a spoiled floor, which costs `loss`. `rushed` names what had to
+    be ordered before today to be here by then.
     """
     weather = {
         Level.GO: 0.0,
@@ -53,6 +86,7 @@ def cost_parts(
     }.get(level, 10 * costs.unknown)
     parts = (
         CostPart(weather, f"weather: {level.value}"),
+        CostPart(odds * loss, f"{100 * odds:.0f} % odds that the weather spoils it"),
         CostPart(costs.travel_an_hour * travel_min / 60, f"{travel_min} min on the road"),
         CostPart(costs.waiting_a_day * waited_days, f"{waited_days} days of waiting"),
         CostPart(costs.idle_an_hour * idle_h, f"{idle_h:.1f} h of the crew's day left over"),
@@ -60,6 +94,10 @@ def cost_parts(
             costs.enclosed_on_dry_day * takes_dry_day, "a dry day that an open floor could use"
         ),
         CostPart(costs.second_visit * (visits - 1), "the crew comes twice"),
+        CostPart(costs.fresh_day * fresh_day, "a day is begun for this floor alone"),
+        CostPart(costs.lent_person * lent, "somebody of another crew helps"),
+        CostPart(crew_day_price, "what this crew's day is worth to other floors"),
+        CostPart(costs.rush_order if rushed else 0.0, rushed),
         CostPart(costs.wet_season * wet_share, "what the season usually brings"),
         CostPart(costs.wish_missed * misses_wish, "not the day the customer prefers"),
     )

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
+from dispatch.rules.drying import looks_dry_at
 from dispatch.rules.findings import Check, Level, PartDryness, Scene
 from dispatch.rules.words import share, span
 from weather.rules.hours import HOUR, floor_hour
@@ -30,15 +31,28 @@ def earliest_pour(scene: Scene) -> datetime | None:
         return None
     rained = last_rain(scene)
     parts = scene.dryness.parts if scene.dryness else ()
-    moments = [_dry_from(part, rained) for part in parts or (PartDryness(),)]
+    moments = [_dry_from(scene, part, rained) for part in parts or (PartDryness(),)]
     known = [at for at in moments if at is not None]
     return max(known) + timedelta(hours=scene.thresholds.dry_no_h) if known else None
 
 
-def _dry_from(part: PartDryness, rained: datetime | None) -> datetime | None:
-    """From when the drying of a part counts: when it looked dry, else when it was wetted."""
-    known = [at for at in (part.wetted_at, part.looked_dry_at, rained) if at is not None]
-    return max(known, default=None)
+def _dry_from(scene: Scene, part: PartDryness, rained: datetime | None) -> datetime | None:
+    """From when the drying of a part counts: when it looked dry, or would look dry."""
+    wettings = [at for at in (part.wetted_at, rained) if at is not None]
+    looked = part.looked_dry_at
+    if not wettings or (looked is not None and looked >= max(wettings)):
+        return looked
+    return estimated_dry(scene, max(wettings)) or max(wettings)
+
+
+def estimated_dry(scene: Scene, wetted: datetime) -> datetime | None:
+    """When a slab in the shade would look dry after a wetting; None where that is not known."""
+    hours = scene.hours
+    if hours is None:
+        return None
+    return looks_dry_at(
+        start=hours.start, wetted=wetted, air_c=hours.air_c, humidity_pct=hours.humidity_pct
+    )
 
 
 def last_rain(scene: Scene) -> datetime | None:
@@ -65,9 +79,11 @@ def _part(scene: Scene, part: PartDryness, rained: datetime | None) -> Check:
     # Rain after the slab looked dry starts the drying again.
     if looked is not None and looked < wetted:
         looked = None
+    seen = looked is not None
+    looked = looked or estimated_dry(scene, wetted)
     level, limit_h = _level(scene, wetted=wetted, looked=looked)
     since = pour - (looked if looked is not None and limit_h == limits.dry_no_h else wetted)
-    sentence = _sentence(scene, part, wetted=wetted, looked=looked, level=level)
+    sentence = _sentence(scene, part, wetted=wetted, looked=looked, level=level, seen=seen)
     value = since.total_seconds() / 3600
     return Check("dryness", level, sentence, looked or wetted, value, limit_h, "h")
 
@@ -91,15 +107,17 @@ def _sentence(
     wetted: datetime,
     looked: datetime | None,
     level: Level,
+    seen: bool,
 ) -> str:
     """What happened, how long ago that is at the pour, and what is needed."""
     limits, say, pour = scene.thresholds, scene.words, scene.plan.pour
     name = part.part[:1].upper() + part.part[1:]
     told = f"{name} was wet until {say.clock(wetted)}, {span(pour - wetted)} before the pour"
     if looked is not None:
-        seen = "is reckoned to look" if part.estimated or looked > scene.now else "looked"
+        reckoned = part.estimated or not seen or looked > scene.now
+        looks = "is reckoned to look" if reckoned else "looked"
         ago = span(pour - looked) if looked <= pour else "after the pour"
-        told += f", and {seen} dry {say.clock(looked)}" + (
+        told += f", and {looks} dry {say.clock(looked)}" + (
             f" ({ago} before it)" if looked <= pour else " (after it)"
         )
     if level is Level.NO:
@@ -107,7 +125,7 @@ def _sentence(
         return f"{told}; {limits.dry_no_h:.0f} h dry are needed, so not before {say.clock(at)}."
     if level is Level.CARE:
         meter = "the reading stays with the job" if _metered(scene) else "meter it first"
-        unseen = "" if looked else "; nobody noted when it looked dry"
+        unseen = "" if seen else "; nobody noted when it looked dry"
         return f"{told}{unseen}; under {limits.dry_care_h:.0f} h: {meter}."
     return f"{told}; over {limits.dry_care_h:.0f} h."
 

@@ -6,9 +6,11 @@ from enum import StrEnum
 
 import numpy as np
 
+from dispatch.rules.covers import Cover
 from dispatch.rules.thresholds import Thresholds
 from dispatch.rules.words import Words
 from jobs.rules.cards import Card
+from jobs.rules.other_water import Water
 from jobs.rules.plan import Plan
 from weather.rules.exposures import Exposure
 from weather.rules.hours import HOUR, Hours, Series, SlabHours, floor_hour
@@ -99,18 +101,26 @@ class Surface:
     mid: SlabHours | None
     warm: SlabHours | None
     weak: bool
+    cover: Cover | None = None
 
     @classmethod
     def of(
-        cls, *, name: str, exposure: Exposure, slab: SlabHours | None, reading: bool
+        cls,
+        *,
+        name: str,
+        exposure: Exposure,
+        slab: SlabHours | None,
+        reading: bool,
+        covers: frozenset[Cover] = frozenset(),
     ) -> "Surface":
         """A surface judged on the cold side of `slab` where that is weak and unread."""
+        cover = next((each for each in Cover if each in covers and each.fits(exposure)), None)
         if slab is None:
-            return cls(name, exposure, None, None, None, weak=True)
+            return cls(name, exposure, None, None, None, weak=True, cover=cover)
         weak = slab.weak and not reading
         judged = slab.side("cold") if weak else slab
         warm = slab.side("warm") if weak else slab
-        return cls(name, exposure, judged, slab, warm, weak)
+        return cls(name, exposure, judged, slab, warm, weak, cover)
 
     @property
     def where(self) -> str:
@@ -175,6 +185,10 @@ class Scene:
     dryness: Dryness | None
     day_end: datetime | None
     words: Words
+    day_start: datetime | None = None
+    day_end_words: str = "site closes"  # what happens at `day_end`
+    waters: tuple[Water, ...] = ()
+    covers: frozenset[Cover] = frozenset()
 
     def wet_spans(self, until: datetime) -> tuple[tuple[datetime, datetime], ...]:
         """When the floor must not be wetted, the top coat needing care until `until`.

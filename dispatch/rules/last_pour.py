@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dispatch.rules.checks import coating_spans, visit_end
+from dispatch.rules.covers import roofed, sheltered
 from dispatch.rules.dryness import earliest_pour
 from dispatch.rules.findings import Level, Scene, Surface, slab_stretch
 from dispatch.rules.rain import period, roofed_level
@@ -148,10 +149,10 @@ def _in_time(scene: Scene, pour: datetime) -> bool:
 
 def _told(scene: Scene, edge: tuple[datetime, datetime, str]) -> LastPour:
     pour, at, name = edge
-    return LastPour(pour.replace(second=0, microsecond=0), _binds(scene, name, at))
+    return LastPour(pour.replace(second=0, microsecond=0), binds(scene, name, at))
 
 
-def _binds(scene: Scene, name: str, at: datetime) -> str:
+def binds(scene: Scene, name: str, at: datetime) -> str:
     """What binds, in words with its hour."""
     clock = scene.words.clock(at)
     if name != "rain":
@@ -162,7 +163,8 @@ def _binds(scene: Scene, name: str, at: datetime) -> str:
             "wind": f"gusts from {clock}",
             "flake wind": f"gusts for flake from {clock}",
             "humidity": f"humid air from {clock}",
-            "closing": f"site closes at {clock}",
+            "closing": f"{scene.day_end_words} at {clock}",
+            "cover": f"gusts for the cover from {clock}",
             "unknown": f"nothing known from {clock}",
         }[name]
     chance = float(scene.stretch("rain_chance_pct", at, at + HOUR).values[0])
@@ -180,7 +182,11 @@ def bars_of(scene: Scene, surface: Surface) -> Iterator[Bar]:
         return
     start = floor_hour(plan.pour - BEFORE)
     end = max(plan.rain_safe, plan.tack_free) + AFTER
-    if not surface.exposure.enclosed:
+    if surface.cover is not None:
+        limit = surface.cover.gust_limit_kmh(scene.thresholds)
+        strong = scene.stretch("gust_kmh", start, end).values > limit
+        yield Bar("cover", start, strong, plan.rain_safe - plan.pour)
+    if not sheltered(surface):
         bad = _rainy(scene, surface, start, end)
         for first, last in scene.wet_spans(plan.rain_safe):
             yield Bar("rain", start, bad, last - first, first - plan.pour)
@@ -218,7 +224,7 @@ def _slab_bars(scene: Scene, surface: Surface, start: datetime, end: datetime) -
 def _rainy(scene: Scene, surface: Surface, start: datetime, end: datetime) -> NDArray[np.bool_]:
     """Hours from the lower line of rain on, or of which nothing is known."""
     chance = scene.stretch("rain_chance_pct", start, end).values
-    if surface.exposure.roofed:
+    if roofed(surface):
         gust = scene.stretch("gust_kmh", start, end).values
         pairs = zip(chance, gust, strict=True)
         levels = [roofed_level(scene, chance_pct=c, gust_kmh=g) for c, g in pairs]

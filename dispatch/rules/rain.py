@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
+from dispatch.rules.covers import Cover, roofed, sheltered
 from dispatch.rules.findings import Check, Level, Scene, Stretch, Surface
 from dispatch.rules.words import share
 from weather.rules.hours import HOUR
@@ -16,7 +17,7 @@ from weather.rules.placing import chance_period, lowered, period_of
 
 def rain(scene: Scene, surface: Surface) -> Check | None:
     """Rain between the pour and the hour the floor is rain-safe; nothing under a roof and walls."""
-    if surface.exposure.enclosed:
+    if sheltered(surface):
         return None
     if scene.plan.rain_safe is None:
         return Check(
@@ -24,7 +25,7 @@ def rain(scene: Scene, surface: Surface) -> Check | None:
             Level.UNKNOWN,
             "It is not known when the floor would be safe from rain.",
         )
-    look = _roofed if surface.exposure.roofed else _open
+    look = _roofed if roofed(surface) else _open
     found = [look(scene, surface, *span) for span in scene.wet_spans(scene.plan.rain_safe)]
     return max(found, key=lambda check: check.level.severity)
 
@@ -69,10 +70,10 @@ def _chance(scene: Scene, surface: Surface, chance: Stretch, *, until: datetime)
     elif value >= limits.rain_care_pct:
         level, why = _slack(scene, until=until)
         sentence = f"{told}, before the floor is rain-safe at {safe}; {why}."
-    elif _derived(scene, chance):
     elif (elsewhere := _put_elsewhere(scene, chance)) is not None:
         level = Level.CARE
         sentence = f"{elsewhere}{surface.where}, so {share(value)} at most until {safe}."
+    elif _derived(scene, chance):
         level = Level.CARE
         sentence = f"{told}: reckoned from amounts, no service wrote a chance."
     else:
@@ -106,7 +107,6 @@ def _slack(scene: Scene, *, until: datetime) -> tuple[Level, str]:
     )
 
 
-def _derived(scene: Scene, chance: Stretch) -> bool:
 def _put_elsewhere(scene: Scene, chance: Stretch) -> str | None:
     """Where a chance that would count was put, if amounts and weather took it off the stretch."""
     hours, limits = scene.hours, scene.thresholds
@@ -127,6 +127,7 @@ def _put_elsewhere(scene: Scene, chance: Stretch) -> str | None:
     )
 
 
+def _derived(scene: Scene, chance: Stretch) -> bool:
     """Whether any chance of the stretch was reckoned from amounts."""
     if scene.hours is None:
         return False
@@ -179,9 +180,10 @@ def _roofed(scene: Scene, surface: Surface, start: datetime, until: datetime) ->
         if level is Level.UNKNOWN:
             found.append(_unknown(scene, at))
         elif level is not Level.GO:
+            roof = "under a canopy" if surface.cover is Cover.CANOPY else "roofed"
             sentence = (
                 f"Rain {share(value)} with gusts of {say.wind(wind)} {period(scene, at)}"
-                f"{surface.where}, roofed but open at the sides; limits "
+                f"{surface.where}, {roof} but open at the sides; limits "
                 f"{share(limits.roofed_no_pct)} and {say.wind(limits.roofed_gust_kmh)}."
             )
             found.append(Check("rain", level, sentence, at, value, limits.roofed_no_pct, "%"))
@@ -207,6 +209,29 @@ def roofed_level(scene: Scene, *, chance_pct: float, gust_kmh: float) -> Level:
         return Level.NO
     driven = windy and chance_pct >= limits.rain_care_pct
     return Level.CARE if driven or chance_pct >= limits.roofed_care_pct else Level.GO
+
+
+def cover(scene: Scene, surface: Surface) -> Check | None:
+    """Gusts against what was put up to keep rain off; nothing where nothing was."""
+    if surface.cover is None or scene.plan.rain_safe is None:
+        return None
+    say, title = scene.words, surface.cover.said
+    title = f"{title[0].upper()}{title[1:]}"
+    limit = surface.cover.gust_limit_kmh(scene.thresholds)
+    gusts = scene.stretch("gust_kmh", scene.plan.pour, scene.plan.rain_safe)
+    top, missing = gusts.highest(), gusts.missing()
+    if top is not None and top[1] > limit:
+        sentence = (
+            f"{title} does not stand gusts of {say.wind(top[1])} from {say.clock(top[0])}; it "
+            f"holds to {say.wind(limit)}."
+        )
+        return Check("cover", Level.NO, sentence, top[0], top[1], limit, "km/h")
+    if top is None or missing is not None:
+        at = missing or scene.plan.pour
+        sentence = f"Gusts: {scene.unknown_hour(at, 'the time until the floor is rain-safe')}"
+        return Check("cover", Level.UNKNOWN, sentence, at=at)
+    sentence = f"{title} holds to {say.wind(limit)}; gusts reach {say.wind(top[1])}."
+    return Check("cover", Level.GO, sentence, top[0], top[1], limit, "km/h")
 
 
 def period(scene: Scene, at: datetime) -> str:

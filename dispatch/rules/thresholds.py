@@ -32,6 +32,16 @@ class Thresholds:
     flake_gust_no_kmh: float = 25.0
     # Pop-up canopies come down at 20 mph.
     canopy_gust_kmh: float = 32.0
+    # A curtain or a tarp that is tied down on all sides stands a fresh breeze: common practice.
+    curtain_gust_kmh: float = 40.0
+
+    # Water that runs to a door, or drips from an edge, comes with a real shower: common
+    # practice. From 2.5 mm an hour on rain is called moderate (American Meteorological
+    # Society, Glossary of Meteorology).
+    door_water_care_pct: float = 30.0
+    door_water_no_pct: float = 60.0
+    door_water_no_mm: float = 2.5
+    drips_h: float = 2.0
 
     # An hour with this much rain wets a slab; a chance this high may have.
     wetting_mm: float = 0.1
@@ -59,6 +69,12 @@ class Thresholds:
     likely_h: float = 96.0
 
     prepare_only_slack_min: int = 60
+
+    # The weather watch of a confirmed day: from how many days ahead a customer hears that it may
+    # move, after how many forecasts in a row, and how short before the final call no more.
+    watch_days: float = 3.0
+    watch_forecasts: int = 2
+    watch_quiet_h: float = 2.0
 
 
 DEFAULTS = Thresholds()

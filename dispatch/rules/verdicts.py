@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 from dispatch.rules.checks import every
+from dispatch.rules.covers import Cover
 from dispatch.rules.findings import (
     Check,
     Dryness,
@@ -23,8 +24,10 @@ from dispatch.rules.findings import (
 from dispatch.rules.last_pour import LastPour, last_safe_pour
 from dispatch.rules.thresholds import DEFAULTS, Thresholds
 from dispatch.rules.ways_out import ways_out
+from dispatch.rules.wet_hours import WetHours, wet_hours
 from dispatch.rules.words import Words
 from jobs.rules.cards import Card
+from jobs.rules.other_water import Water
 from jobs.rules.plan import Plan
 from weather.rules.exposures import Exposure
 from weather.rules.hours import Hours, SlabHours
@@ -44,6 +47,8 @@ __all__ = [
 ORDER = (
     "dryness",
     "rain",
+    "cover",
+    "water",
     "dew",
     "slab",
     "air",
@@ -53,6 +58,7 @@ ORDER = (
     "closing",
     "night",
     "forecast",
+    "recoat",
     "bubbles",
     "foot",
 )
@@ -79,6 +85,7 @@ class Verdict:
     lead_h: float
     firmness: str
     ways_out: tuple[str, ...]
+    wet_hours: WetHours | None = None
 
     @property
     def reasons(self) -> tuple[Check, ...]:
@@ -99,38 +106,57 @@ def judge(
     thresholds: Thresholds = DEFAULTS,
     dryness: Dryness | None = None,
     reading: bool = False,
+    day_start: datetime | None = None,
     day_end: datetime | None = None,
+    day_end_words: str = "site closes",
+    waters: Sequence[Water] = (),
+    covers: frozenset[Cover] = frozenset(),
     units: str = "us",
 ) -> Verdict:
     """The verdict on `plan`, as known at `now`.
 
     `reading`: the slab's temperature was measured on site and `slab` starts from it.
-    `day_end`: when the site must be left on the day of the pour.
+    `day_start`, `day_end`: when the site opens on the day of the pour, and when it must be
+    left; `day_end_words` is what happens then. `waters`: how the floor gets wet besides the
+    rain that falls on it. `covers` are put up before the pour.
     """
     if now.tzinfo is None or plan.pour.tzinfo is None:
         raise ValueError("a time without a zone names no instant")
     scene = Scene(
         plan=plan_in_utc(plan),
         card=card,
-        surfaces=tuple(_surfaces(exposure, parts, slab, reading=reading)),
+        surfaces=tuple(_surfaces(exposure, parts, slab, reading=reading, covers=covers)),
         hours=hours,
         now=now.astimezone(UTC),
         thresholds=thresholds,
         dryness=dryness,
+        day_start=day_start.astimezone(UTC) if day_start else None,
         day_end=day_end.astimezone(UTC) if day_end else None,
+        day_end_words=day_end_words,
+        waters=tuple(waters),
+        covers=covers,
         words=Words(zone=zone, units=units, day=plan.pour.astimezone(zone).date()),
     )
     return _verdict(scene)
 
 
 def _surfaces(
-    exposure: Exposure, parts: Sequence[Part], slab: SlabHours | None, *, reading: bool
+    exposure: Exposure,
+    parts: Sequence[Part],
+    slab: SlabHours | None,
+    *,
+    reading: bool,
+    covers: frozenset[Cover],
 ) -> Iterator[Surface]:
     """The floor, which has no name of its own in a sentence, and its parts."""
-    yield Surface.of(name="", exposure=exposure, slab=slab, reading=reading)
-    for part in parts:
-        own = part.slab or slab
-        yield Surface.of(name=part.name, exposure=part.exposure, slab=own, reading=reading)
+    for part in (Part("", exposure, slab), *parts):
+        yield Surface.of(
+            name=part.name,
+            exposure=part.exposure,
+            slab=part.slab or slab,
+            reading=reading,
+            covers=covers,
+        )
 
 
 def _verdict(scene: Scene) -> Verdict:
@@ -154,6 +180,7 @@ def _verdict(scene: Scene) -> Verdict:
         lead_h=lead_h,
         firmness=firmness(lead_h, scene.thresholds),
         ways_out=ways_out(scene, checks=checks, last=last, slack_min=slack_min),
+        wet_hours=wet_hours(scene),
     )
 
 

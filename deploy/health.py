@@ -9,6 +9,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from dispatch.reads import pulse
+from weather import behaviour
 
 REDIS_PATIENCE_S = 1
 
@@ -30,18 +31,20 @@ def healthz(request: HttpRequest) -> JsonResponse:
 def readyz(request: HttpRequest) -> JsonResponse:
     """200 once requests may come: the database answers and has every migration, else 503.
 
-    It also names the kinds of background work that nobody has done for a while. That decides
-    nothing: pages serve without it, and an alarm belongs on it, not a restart of the web.
+    It also names the kinds of background work that nobody has done for a while, and a clock of
+    a forecast service that differs from ours. That decides nothing: pages serve without it,
+    and an alarm belongs on it, not a restart of the web.
     """
     try:
         executor = MigrationExecutor(connection)
         missing = executor.migration_plan(executor.loader.graph.leaf_nodes())
         silent = [] if missing else pulse.silent(now=timezone.now())
+        clocks = "" if missing else behaviour.clocks_apart()
     except DatabaseError:
         return JsonResponse({"database": "down"}, status=503)
     if missing:
         return JsonResponse({"database": "ok", "migrations": len(missing)}, status=503)
-    return JsonResponse({"database": "ok", "migrations": 0, "silent": silent})
+    return JsonResponse({"database": "ok", "migrations": 0, "silent": silent, "clocks": clocks})
 
 
 def database_state() -> str:

@@ -14,8 +14,8 @@ from django.db import transaction
 
 from weather import past, standing
 from weather.answers import BadAnswer
-from weather.http import NoContact, Trouble, counted
-from weather.models import Forecast, Place, layers_of
+from weather.http import NoContact, Trouble, clock_ahead_s, counted
+from weather.models import Forecast, Place, layers_of, packed_members
 from weather.providers import Service, configured, nws_stations
 from weather.providers.contract import Memory, NotHere, Said, Spot
 from weather.providers.nws import NAME as NWS
@@ -65,7 +65,7 @@ def ask_in_turn(place: Place, *, now: datetime) -> RefreshResult:
         if best is None or result.outcome is Outcome.STORED:
             best = result
         newest = latest_forecast(place, now=now)
-        if newest is not None and now - newest.issued_at <= OLD:
+        if newest is not None and now - newest.issued_by_our_clock <= OLD:
             break
         reasons.append(f"{service.name}: its newest forecast is more than 12 hours old")
     outcome = best.outcome if best else Outcome.FAILED
@@ -75,7 +75,7 @@ def ask_in_turn(place: Place, *, now: datetime) -> RefreshResult:
 def _can_wait(service: Service, place: Place, *, now: datetime) -> bool:
     """Whether only this hour's budget is spent and what is held will do until the next hour."""
     newest = latest_forecast(place, now=now)
-    held = newest is not None and now - newest.issued_at <= OLD
+    held = newest is not None and now - newest.issued_by_our_clock <= OLD
     return held and standing.budget_spent(service.name, now=now)
 
 
@@ -141,22 +141,33 @@ def _ask_one(
         return RefreshResult(place.pk, Outcome.FAILED, service.name, (reason,))
     if said.nws_grid is not None and said.nws_grid != memory.nws_grid:
         _keep_grid(place, said.nws_grid, now=now)
-    kept = None
-    if said.hours is not None:
-        kept = keep(place, said.hours, now=now, second=second, extra=said.extra)
+    kept = _kept(place, said, now=now, second=second)
     standing.answered(service.name, place, said, now=now)
     outcome = Outcome.STORED if kept else Outcome.UNCHANGED
     return RefreshResult(place.pk, outcome, service.name, said.warnings)
 
 
+def _kept(place: Place, said: Said, *, now: datetime, second: bool) -> Forecast | None:
+    """What was said, stored if it is new."""
+    if said.hours is None:
+        return None
+    ahead_s = clock_ahead_s() or 0.0
+    return keep(place, said.hours, now=now, second=second, extra=said.extra, ahead_s=ahead_s)
+
+
 @contextmanager
 def _paid(service: str, *, now: datetime) -> Iterator[None]:
-    """Count every request of the block against the hour's budget; the first is counted already."""
+    """Count every request of the block against the hour's budget, and note the service's clock.
+
+    The first request is counted already.
+    """
     with counted() as sent:
         try:
             yield
         finally:
             standing.spent_more(service, sent() - 1, now=now)
+            if sent():
+                standing.clock_seen(service, clock_ahead_s())
 
 
 def observe(place: Place, *, now: datetime) -> None:
@@ -199,11 +210,13 @@ def keep(
     now: datetime,
     second: bool = False,
     extra: Mapping[str, Sequence[float | None]] | None = None,
+    ahead_s: float = 0.0,
 ) -> Forecast | None:
     """Store a forecast that is newer than what its service said before; None when it is not.
 
     Hours that have gone by, of the forecast before and of this one, stay as the past. A
     `second` opinion is stored beside the forecast that counts and never becomes the past.
+    `ahead_s`: by how much the service's clock was ahead of ours.
     """
     if hours.issued_at is None:
         raise ValueError("a forecast without an issue time has no age")
@@ -225,6 +238,8 @@ def keep(
             "layers": {**layers_of(hours), **{k: list(v) for k, v in (extra or {}).items()}},
             "notes": list(hours.notes),
             "second": second,
+            "members": packed_members(hours.members_mm),
+            "clock_ahead_s": ahead_s,
         },
     )
     return forecast if created else None

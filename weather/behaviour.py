@@ -6,7 +6,7 @@ from datetime import datetime
 from django.conf import settings
 
 from weather.models import Place, PlaceServiceState, ServiceState
-from weather.providers import SERVICES, Service
+from weather.providers import SERVICES, TITLES, Service
 from weather.rules.hours import floor_hour
 from weather.standing import REQUESTS_AN_HOUR
 
@@ -22,6 +22,7 @@ class Behaviour:
     trouble: str
     warning: str
     budget_left: int
+    clock_ahead_s: float | None
 
 
 def of_services(*, now: datetime) -> list[Behaviour]:
@@ -41,6 +42,7 @@ def _behaviour(service: Service, state: ServiceState | None, now: datetime) -> B
         resting_until=resting,
         trouble=state.trouble,
         warning=state.warning,
+        clock_ahead_s=state.clock_ahead_s,
         budget_left=max(0, REQUESTS_AN_HOUR[service.name] - used),
     )
 
@@ -56,6 +58,25 @@ def troubles_at(place: Place) -> list[tuple[Service, str, datetime | None]]:
         if service.configured() and state is not None:
             found.append((service, state.trouble, state.not_before))
     return found
+
+
+def clocks_apart() -> str:
+    """Which clock differs from ours by more than minutes, in a sentence; empty where none does."""
+    apart = {state.service: state.clock_ahead_s for state in ServiceState.objects.all()}
+    for service, ahead_s in apart.items():
+        if ahead_s:
+            way = "ahead of" if ahead_s > 0 else "behind"
+            return (
+                f"The clock of {TITLES.get(service, service)} is {_length(abs(ahead_s))} {way} "
+                "this machine's. Check this machine's clock: until the two agree, ages of "
+                "forecasts are taken by the clock that makes them older."
+            )
+    return ""
+
+
+def _length(seconds: float) -> str:
+    minutes = round(seconds / 60)
+    return f"{minutes} min" if minutes < 120 else f"{round(minutes / 60)} h"
 
 
 def asking_is_off() -> str:

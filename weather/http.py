@@ -13,7 +13,7 @@ import zlib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from email.utils import parsedate_to_datetime
 from typing import Any
 from urllib.parse import urljoin, urlsplit
@@ -25,6 +25,7 @@ from requests.adapters import HTTPAdapter
 from urllib3 import HTTPConnectionPool, HTTPSConnectionPool
 from urllib3.exceptions import HTTPError
 
+from weather import pace
 from weather.answers import BadAnswer, decode
 
 DEADLINE_S = 10.0
@@ -35,8 +36,10 @@ TRIES = 3
 PASSING = {429, 500, 502, 503, 504}
 # 403 is how both services say that our contact, our format or our pace offends them.
 STOP = {403, 429}
-# The services ask for a quiet pace: one request a second to each host from this process.
+# The services ask for a quiet pace: one request a second to each host, from all of us together.
 PACE_S = 1.0
+# Our clock and a service's may differ by this much before what it says of times is doubted.
+CLOCKS_AGREE_S = 300.0
 LOCAL = {"127.0.0.1", "localhost", "::1"}
 JSON_TYPES = {"application/json", "application/geo+json", "application/ld+json"}
 
@@ -101,29 +104,32 @@ def get_json(
     url = _allowed(base, path)
     if secret:
         url += f"{'&' if '?' in path else '?'}{secret}"
-    _keep_pace(urlsplit(base).netloc)
+    _heard.clock_ahead_s = None
+    tries, moved = 1, False
     ends = time.monotonic() + DEADLINE_S
-    for attempt in range(1, TRIES + 1):
+    while True:
+        # Our own queue is no fault of the service and takes nothing of its ten seconds.
+        ends += pace.wait_for_turn(urlsplit(base).netloc, pace_s=PACE_S)
         try:
             return _once(url, headers=headers, ends=ends)
+        except _Moved as there:
+            if moved:
+                raise BadAnswer("the service redirects again and again") from None
+            url, moved = there.url, True
         except Trouble as trouble:
-            wait_s = _wait_s(trouble, attempt=attempt)
+            wait_s = _wait_s(trouble, attempt=tries)
             if wait_s is None or time.monotonic() + wait_s >= ends:
                 raise
             time.sleep(wait_s)
-    raise AssertionError("unreachable: the last try returns or raises")
+            tries += 1
 
 
-_paced: dict[str, float] = {}
-_pacing = threading.Lock()
+class _Moved(Exception):
+    """The service sends us to another address on its host."""
 
-
-def _keep_pace(host: str) -> None:
-    """Wait until a second has gone by since the last question to `host`."""
-    with _pacing:
-        turn = max(time.monotonic(), _paced.get(host, 0.0))
-        _paced[host] = turn + PACE_S
-    time.sleep(max(0.0, turn - time.monotonic()))
+    def __init__(self, url: str) -> None:
+        super().__init__("moved")
+        self.url = url
 
 
 def user_agent() -> str:
@@ -162,7 +168,7 @@ def _wait_s(trouble: Trouble, *, attempt: int) -> float | None:
 
 
 def _once(url: str, *, headers: dict[str, str], ends: float) -> Answer:
-    """One try, with one redirect at most. When the time is up its sockets are shut."""
+    """One request. When the time is up its sockets are shut."""
     adapter = _Watched()
     watch = threading.Timer(max(0.1, ends - time.monotonic()), adapter.shut)
     watch.daemon = True
@@ -174,7 +180,7 @@ def _once(url: str, *, headers: dict[str, str], ends: float) -> Answer:
             session.headers.update(headers)
             session.mount("https://", adapter)
             session.mount("http://", adapter)
-            return _followed(session, url)
+            return _sent_to(session, url)
     except (BadAnswer, Refused) as trouble:
         if adapter.late:  # what was cut off looks like nonsense
             raise Unreachable("The forecast service is too slow.") from trouble
@@ -227,26 +233,44 @@ def _pool(kind: type[HTTPConnectionPool], sockets: list[socket.socket]) -> type[
     return type("Pool", (kind,), {"ConnectionCls": connection})
 
 
-_sent = threading.local()
+_heard = threading.local()
 
 
 @contextmanager
 def counted() -> Iterator[Callable[[], int]]:
     """Inside the block, a function that says how many requests this thread has sent in it."""
-    before = getattr(_sent, "count", 0)
-    yield lambda: getattr(_sent, "count", 0) - before
+    before = getattr(_heard, "count", 0)
+    yield lambda: getattr(_heard, "count", 0) - before
 
 
-def _followed(session: requests.Session, url: str) -> Answer:
-    for _ in range(2):  # the address itself, and one redirect
-        _sent.count = getattr(_sent, "count", 0) + 1
-        with session.get(
-            url, allow_redirects=False, stream=True, timeout=(CONNECT_S, READ_S)
-        ) as response:
-            if response.status_code not in {301, 302, 307, 308}:
-                return _answer(response)
-            url = _redirect(response)
-    raise BadAnswer("the service redirects again and again")
+def clock_ahead_s() -> float | None:
+    """By how many seconds the clock of the host this thread asked last is ahead of ours.
+
+    None where it did not say; 0 while the two agree within five minutes.
+    """
+    found: float | None = getattr(_heard, "clock_ahead_s", None)
+    return found if found is None or abs(found) > CLOCKS_AGREE_S else 0.0
+
+
+def _sent_to(session: requests.Session, url: str) -> Answer:
+    _heard.count = getattr(_heard, "count", 0) + 1
+    with session.get(
+        url, allow_redirects=False, stream=True, timeout=(CONNECT_S, READ_S)
+    ) as response:
+        _heard.clock_ahead_s = _ahead_s(response)
+        if response.status_code not in {301, 302, 307, 308}:
+            return _answer(response)
+        raise _Moved(_redirect(response))
+
+
+def _ahead_s(response: requests.Response) -> float | None:
+    """Date, and the Age that a cache adds to it, against our clock (RFC 9110 and 9111)."""
+    date = http_date(response.headers.get("Date", ""))
+    if date is None:
+        return None
+    age = response.headers.get("Age", "")
+    age_s = float(age) if age.isascii() and age.isdigit() and len(age) < 8 else 0.0
+    return (date - timezone.now()).total_seconds() + age_s
 
 
 def _redirect(response: requests.Response) -> str:
@@ -266,7 +290,9 @@ def _answer(response: requests.Response) -> Answer:
         raise Refused(
             status,
             problem=_problem(response),
-            retry_after_s=retry_after_s(response.headers.get("Retry-After", "")),
+            retry_after_s=retry_after_s(
+                response.headers.get("Retry-After", ""), ahead_s=clock_ahead_s() or 0.0
+            ),
         )
     kind = response.headers.get("Content-Type", "").partition(";")[0].strip().lower()
     if kind not in JSON_TYPES:
@@ -275,11 +301,14 @@ def _answer(response: requests.Response) -> Answer:
 
 
 def _stamped(response: requests.Response, document: dict[str, Any] | None) -> Answer:
+    expires_at = http_date(response.headers.get("Expires", ""))
+    if expires_at is not None:  # said by their clock, kept by ours
+        expires_at -= timedelta(seconds=clock_ahead_s() or 0.0)
     return Answer(
         status=response.status_code,
         document=document,
         last_modified=response.headers.get("Last-Modified", "")[:60],
-        expires_at=http_date(response.headers.get("Expires", "")),
+        expires_at=expires_at,
     )
 
 
@@ -292,12 +321,15 @@ def http_date(text: str) -> datetime | None:
     return found.astimezone(UTC) if found.tzinfo else None
 
 
-def retry_after_s(text: str) -> float:
-    """Seconds that Retry-After asks for: from a number or a date; 0 for nonsense."""
+def retry_after_s(text: str, *, ahead_s: float = 0.0) -> float:
+    """Seconds that Retry-After asks for: from a number or a date; 0 for nonsense.
+
+    A date is by the service's clock, which is `ahead_s` before ours.
+    """
     if text.isascii() and text.isdigit() and len(text) < 12:
         return float(text)
     when = http_date(text)
-    return max(0.0, (when - timezone.now()).total_seconds()) if when else 0.0
+    return max(0.0, (when - timezone.now()).total_seconds() - ahead_s) if when else 0.0
 
 
 def _problem(response: requests.Response) -> str:

@@ -71,8 +71,8 @@ def bare_ground_c(forecast: Forecast, instant: datetime) -> float:
 
 
 def forecast_age_h(forecast: Forecast, *, now: datetime) -> float:
-    """Hours since the forecast was issued; 0 when the service's clock runs ahead of ours."""
-    return max(0.0, (now - forecast.issued_at) / HOUR)
+    """Hours since the forecast was issued, by whichever of the two clocks makes it older."""
+    return max(0.0, (now - forecast.issued_by_our_clock) / HOUR)
 
 
 def nearest_with_forecast(place: Place) -> tuple[Place, float] | None:

@@ -82,6 +82,11 @@ def spent_more(service: str, requests: int, *, now: datetime) -> None:
         )
 
 
+def clock_seen(service: str, ahead_s: float | None) -> None:
+    """Keep by how much the service's clock was ahead of ours; None where it did not say."""
+    ServiceState.objects.filter(service=service).update(clock_ahead_s=ahead_s)
+
+
 def budget_spent(service: str, *, now: datetime) -> bool:
     """Whether the service may not be asked any more in this hour."""
     state = ServiceState.objects.filter(service=service, budget_hour=floor_hour(now)).first()

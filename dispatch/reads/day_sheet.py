@@ -17,6 +17,7 @@ from dispatch.models import (
 )
 from dispatch.reads.chain import rates_of
 from dispatch.reads.forecast_age import why_old
+from dispatch.reads.last_word import FinalWord, final_word, not_ready
 from dispatch.rules.cautions import DEFERS, Caution, cautions
 from dispatch.rules.findings import Level
 from dispatch.rules.plain_text import one_line
@@ -112,6 +113,8 @@ class Sheet:
     stamps: tuple[StampLine, ...]
     current_at: str
     why_old: str  # why there is no newer forecast; empty while it is not old
+    final: FinalWord
+    not_ready: tuple[str, ...]  # what the customer said is not ready, or did not answer
 
 
 def stints_of_crew(crew: Crew, *, now: datetime) -> list[Stint]:
@@ -166,6 +169,8 @@ def day_sheet(stint: Stint, *, now: datetime) -> Sheet:
         stamps=_stamps(stint),
         current_at=say_moment(now, zone),
         why_old=why_old(job.site.place, now, zone),
+        final=final_word(stint, now=now),
+        not_ready=not_ready(stint.booking, now=now),
     )
 
 
@@ -250,7 +255,7 @@ def _same_day(moment: datetime, stint: Stint) -> str:
 def _forecast_age(verdict: StoredVerdict, *, zone: Any, now: datetime) -> str:
     if verdict.forecast is None:
         return f"Judged {say_moment(verdict.made_at, zone)} without any forecast."
-    issued = verdict.forecast.issued_at
+    issued = verdict.forecast.issued_by_our_clock
     age_h = max(0, round((now - issued).total_seconds() / 3600))
     return (
         f"Forecast issued {say_moment(issued, zone)}, {age_h} h old; "

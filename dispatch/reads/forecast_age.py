@@ -16,14 +16,16 @@ def forecast_age(place: Place, *, now: datetime, zone: ZoneInfo) -> str:
 
 def _age(place: Place, now: datetime, zone: ZoneInfo) -> str:
     forecast = latest_forecast(place, now=now)
-    return age_sentence(issued_at=forecast.issued_at if forecast else None, now=now, zone=zone)
+    return age_sentence(
+        issued_at=forecast.issued_by_our_clock if forecast else None, now=now, zone=zone
+    )
 
 
 def why_old(place: Place, now: datetime, zone: ZoneInfo) -> str:
     """Why there is no newer forecast of a place; empty while it is not old."""
     forecast = latest_forecast(place, now=now)
     return why_sentence(
-        issued_at=forecast.issued_at if forecast else None,
+        issued_at=forecast.issued_by_our_clock if forecast else None,
         now=now,
         off=behaviour.asking_is_off(),
         troubles=[(service.title, said) for service, said, _ in behaviour.troubles_at(place)],

@@ -13,6 +13,7 @@ from jobs import access
 from jobs.models import Role
 from jobs.refusals import Refusal
 from jobs.services.wet_months import set_wet_months
+from weather import behaviour
 
 DESK = (Role.OWNER, Role.OFFICE)
 
@@ -49,6 +50,7 @@ def _show(request: OfficeRequest, *, refusal: str = "", status: int = 200) -> Ht
         "places": read.places(request.branch, now=now),
         "months": read.months(request.branch),
         "contact": settings.FORECAST_CONTACT,
+        "clocks": behaviour.clocks_apart(),
         "refusal": refusal,
         "zone": request.branch.tz,
         "now": now,

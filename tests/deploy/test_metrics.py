@@ -10,6 +10,7 @@ from deploy import health
 from dispatch.reads import pulse
 from dispatch.services.round import beat
 from tests import builders
+from weather.models import ServiceState
 
 pytestmark = pytest.mark.django_db
 
@@ -53,7 +54,8 @@ def test_work_that_nobody_does_is_named(client):
     now = timezone.now()
     for kind in pulse.KINDS:
         beat(kind, now=now)
-    assert client.get("/readyz").json() == {"database": "ok", "migrations": 0, "silent": []}
+    ready = {"database": "ok", "migrations": 0, "silent": [], "clocks": ""}
+    assert client.get("/readyz").json() == ready
 
     beat("forecast", now=now - timedelta(hours=1))  # earlier than the last: changes nothing
     assert pulse.silent(now=now + timedelta(minutes=12)) == list(pulse.KINDS)
@@ -61,6 +63,15 @@ def test_work_that_nobody_does_is_named(client):
 
 def test_never_done_is_silent_too(client):
     assert client.get("/readyz").json()["silent"] == list(pulse.KINDS)
+
+
+def test_a_clock_that_differs_is_named_and_takes_nobody_out(client):
+    ServiceState.objects.create(service="metno", clock_ahead_s=-2700.0)
+
+    reply = client.get("/readyz")
+
+    assert reply.status_code == 200
+    assert "The clock of MET Norway is 45 min behind this machine's." in reply.json()["clocks"]
 
 
 def test_not_ready_before_the_migrations(client, monkeypatch):

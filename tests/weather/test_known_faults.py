@@ -4,8 +4,6 @@ One test for each of 34 kinds of fault; the thread stands beside it. Everything 
 goes through a real HTTP server on this machine and the whole way into the database.
 """
 
-import threading
-import time
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -28,7 +26,7 @@ from tests.weather.replies import (
 )
 from tests.weather.replies import metno as norwegian
 from tests.weather.test_open_meteo import ensemble, forecast
-from weather import http, places, services
+from weather import places, services
 from weather.models import Forecast, Place, PlaceServiceState, ServiceState
 from weather.providers import open_meteo as meteo_reader
 from weather.providers.nws import degrees
@@ -522,30 +520,6 @@ def test_33_a_refusal_for_the_pace_silences_the_service_and_is_told(keyed, place
     state = ServiceState.objects.get(service="open_meteo")
     assert reason.rstrip(".") in state.trouble
     assert state.not_before > NOW
-
-
-def test_33_one_host_is_asked_at_most_once_in_a_pace_also_by_threads(us, monkeypatch):
-    monkeypatch.setattr(http, "PACE_S", 0.15)
-    moments = []
-    answer = us.next
-
-    def noted(path):
-        moments.append(time.monotonic())
-        return answer(path)
-
-    us.next = noted
-    workers = [
-        threading.Thread(target=http.get_json, args=(us.url, POINT), kwargs={"accept": JSON})
-        for _ in range(4)
-    ]
-    for worker in workers:
-        worker.start()
-    for worker in workers:
-        worker.join()
-
-    gaps = np.diff(sorted(moments))
-    assert len(moments) == 4
-    assert gaps.min() > 0.1
 
 
 # 34. open-meteo 342, 1801, 1870, 1893, 1911: 502 and 504 as HTML, for hours.

@@ -3,13 +3,26 @@
 from django.contrib.auth.views import LogoutView
 from django.urls import path
 
-from dispatch.views import bookings, crew_links, dryness, intake, mails, office, phone, weather
+from dispatch.views import (
+    bookings,
+    crew_links,
+    dryness,
+    exchanges,
+    intake,
+    mails,
+    office,
+    phone,
+    staff,
+    weather,
+)
 
 urlpatterns = [
     path("", office.week, name="week"),
     path("needs/", office.needs, name="needs"),
     path("needs/<int:pk>/told/", office.told, name="told"),
-    path("crews/", office.crews, name="crews"),
+    path("crews/", staff.staff, name="crews"),
+    path("crews/change/<slug:kind>/", staff.change, name="staff-change"),
+    path("absences/<int:pk>/end/", staff.back, name="staff-back"),
     path("crews/<int:pk>/links/", crew_links.make, name="link-make"),
     path("links/<int:pk>/replace/", crew_links.replace, name="link-replace"),
     path("links/<int:pk>/stop/", crew_links.stop, name="link-stop"),
@@ -24,6 +37,9 @@ urlpatterns = [
     path("bookings/<int:pk>/confirm/", bookings.confirm, name="confirm"),
     path("bookings/<int:pk>/call-off/", bookings.call_off, name="call-off"),
     path("bookings/<int:pk>/undo/", bookings.undo, name="undo"),
+    path("bookings/<int:pk>/exchange/", exchanges.exchange, name="exchange"),
+    path("bookings/<int:pk>/swap/", exchanges.swap, name="swap"),
+    path("bookings/<int:pk>/hand-over/", exchanges.hand_over, name="hand-over"),
     path("bookings/<int:pk>/dryness/", dryness.note_dryness, name="note-dryness"),
     path("stints/<int:pk>/sheet/", phone.day_sheet, name="day-sheet"),
     path("mail/", mails.mails, name="mails"),

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 from dispatch.rules.kept import PLANNED, instant
 from jobs.rules.clock import say_day, say_moment, say_time
 
-UNDOABLE = ("move", "call off", "confirm")
+UNDOABLE = ("move", "call off", "confirm", "hand over")
 CALLED_OFF = "called_off"
 
 

@@ -103,6 +103,12 @@ def take_absence(absence: Absence) -> None:
     _insert([(absence.resource_id, granule, None, absence.pk) for granule in numbers])
 
 
+def shorten_absence(absence: Absence, *, until: datetime) -> None:
+    """Give back what an absence claims after the quarter of `until`."""
+    kept = granules(absence.start, until)
+    Claim.objects.filter(absence=absence).exclude(granule__in=kept).delete()
+
+
 def _is_rest(claim: Claim) -> bool:
     if claim.resource.kind != ResourceKind.INSTALLER or claim.stint is None:
         return False  # a machine may be on the road after its stint, and never rests

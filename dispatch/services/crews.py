@@ -23,6 +23,8 @@ from jobs.rules.clock import say_day
 from jobs.text import one_line
 from jobs.writing import run_write
 
+MOST_MACHINES = 20
+
 
 @run_write
 def add_crew(*, branch: Branch, name: str, by: Actor, now: datetime) -> Crew:
@@ -66,8 +68,11 @@ def add_machine(
     *, branch: Branch, kind: MachineKind, name: str, by: Actor, now: datetime
 ) -> Machine:
     """One machine; it can be in one place only."""
-    name = _named(name, what="machine", most=60)
-    machine = Machine.objects.create(
+    return _machine(branch, kind, _named(name, what="machine", most=60), by=by, now=now)
+
+
+def _machine(branch: Branch, kind: MachineKind, name: str, *, by: Actor, now: datetime) -> Machine:
+    machine: Machine = Machine.objects.create(
         branch=branch,
         kind=kind,
         name=name,
@@ -75,6 +80,21 @@ def add_machine(
     )
     _note(branch, by=by, now=now, subject="machine", subject_id=machine.pk, action="add", name=name)
     return machine
+
+
+@run_write
+def add_machines(
+    *, branch: Branch, kind: MachineKind, name: str, count: int, by: Actor, now: datetime
+) -> list[Machine]:
+    """So many machines of a kind; each can be in one place only, so each has a number."""
+    name = _named(name, what="machine", most=50)
+    if not 1 <= count <= MOST_MACHINES:
+        raise Refusal(f"Please add 1 to {MOST_MACHINES} machines at once.", field="count")
+    names = [name] if count == 1 else [f"{name} {number}" for number in range(1, count + 1)]
+    taken = Machine.objects.of_branch(branch).filter(name__in=names).first()
+    if taken is not None:
+        raise Refusal(f"There is already a machine called {taken}.", field="name")
+    return [_machine(branch, kind, each, by=by, now=now) for each in names]
 
 
 @run_write
@@ -127,6 +147,33 @@ def join_crew(
 
 
 @run_write
+def leave_crew(
+    *, branch: Branch, installer_id: int, last_day: date, by: Actor, now: datetime
+) -> CrewMembership:
+    """Let a person leave their crew after a day. Booked stints keep their people."""
+    installer = Installer.objects.of_branch(branch).filter(pk=installer_id).first()
+    if installer is None:
+        raise NotFound("There is no such person in this branch.")
+    claims.lock([installer.resource_id])
+    stays = CrewMembership.objects.filter(installer=installer).on(last_day)
+    stay: CrewMembership | None = stays.first()
+    if stay is None:
+        raise Refusal(f"{installer} is in no crew on {say_day(last_day)}.", field="last_day")
+    stay.until_day = last_day
+    stay.save(update_fields=["until_day"])
+    _note(
+        branch,
+        by=by,
+        now=now,
+        subject="crew",
+        subject_id=stay.crew_id,
+        action="leave",
+        name=installer.name,
+    )
+    return stay
+
+
+@run_write
 def add_absence(
     *,
     branch: Branch,
@@ -161,6 +208,33 @@ def add_absence(
         name=resource.label,
     )
     return absence
+
+
+@run_write
+def end_absence(*, branch: Branch, absence_id: int, by: Actor, now: datetime) -> Resource:
+    """Somebody is there again: what is left of an absence is free, what has passed stays."""
+    wanted = Absence.objects.filter(pk=absence_id, resource__branch=branch)
+    absence = wanted.select_related("resource").first()
+    if absence is None or absence.end <= now:
+        raise NotFound("There is no such absence in this branch.")
+    claims.lock([absence.resource_id])
+    resource = absence.resource
+    if absence.start >= now:
+        absence.delete()
+    else:
+        claims.shorten_absence(absence, until=now)
+        absence.end = now
+        absence.save(update_fields=["end"])
+    _note(
+        branch,
+        by=by,
+        now=now,
+        subject="absence",
+        subject_id=absence_id,
+        action="end",
+        name=resource.label,
+    )
+    return resource
 
 
 def _named(name: str, *, what: str, most: int) -> str:

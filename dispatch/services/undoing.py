@@ -1,4 +1,4 @@
-"""Undoing: the last move, call-off or confirmation of a booking is taken back."""
+"""Undoing: the last move, call-off, confirmation or hand-over of a booking is taken back."""
 
 from collections.abc import Mapping
 from datetime import datetime
@@ -39,7 +39,7 @@ TELLS = {"move": NoticeKind.MOVED}
 
 @run_write
 def undo(*, branch: Branch, booking_id: int, version: int, by: Actor, now: datetime) -> Booking:
-    """Put a booking back where it stood before its last move, call-off or confirmation.
+    """Put a booking back where it stood before its last change.
 
     Its time is claimed anew like any other: raises SlotTaken where it was taken meanwhile,
     AlreadyBooked where its floor was, CannotChange where that day has begun or the last
@@ -66,7 +66,8 @@ def undo(*, branch: Branch, booking_id: int, version: int, by: Actor, now: datet
     place(booking, planned_stints(kept))
     why = f"Taken back: {event.action}"
     stints = finish(booking, booking.job, action="undo", before=before, by=by, why=why, now=now)
-    notices.owe(booking, TELLS.get(event.action, NoticeKind.BOOKED), now=now)
+    if event.action != "hand over":  # which no customer was told of
+        notices.owe(booking, TELLS.get(event.action, NoticeKind.BOOKED), now=now)
     notices.owe_crews(booking, before=told, after=crew_days(booking, stints), now=now)
     return booking
 

@@ -62,6 +62,13 @@ def chosen_branch(request: HttpRequest) -> Branch | None:
     return next((each for each in branches if each.pk == chosen), branches[0] if branches else None)
 
 
+def typed_number(value: str | None) -> int:
+    """A number that a page put into its own form, such as a version."""
+    if value is None or not value.isdecimal() or len(value) > 9:
+        raise Refusal("The form is incomplete. Please open the page again.")
+    return int(value)
+
+
 def refused(request: HttpRequest, refusal: Refusal) -> HttpResponse:
     """A page that says in a sentence what cannot be, with the fitting status."""
     context = {"refusal": refusal, "now": timezone.now()}

@@ -11,7 +11,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from dispatch.models import Crew, CrewMembership, Machine, Notice
+from dispatch.models import Notice
 from dispatch.reads import needs as needs_read
 from dispatch.reads.week import week_of
 from dispatch.services import receipts
@@ -77,28 +77,6 @@ def needs(request: OfficeRequest) -> HttpResponse:
     return render(request, "dispatch/needs.html", {"needs": found, "now": now})
 
 
-@require_safe
-@office()
-def crews(request: OfficeRequest) -> HttpResponse:
-    """Crews, who is in them, their machines, and the links of their phones and calendars."""
-    now = timezone.now()
-    day = request.branch.today(now)
-    shown = [
-        {
-            "crew": crew,
-            "people": [m.installer for m in crew.memberships.all() if _on(m, day)],
-            "links": [link for link in crew.links.all() if link.revoked_at is None],
-        }
-        for crew in Crew.objects.of_branch(request.branch)
-        .working()
-        .prefetch_related("memberships__installer", "links")
-    ]
-    machines = Machine.objects.of_branch(request.branch).filter(active=True)
-    may_see_links = request.role in access.OFFICE_ROLES
-    context = {"crews": shown, "machines": machines, "now": now, "may_see_links": may_see_links}
-    return render(request, "dispatch/crews.html", context)
-
-
 @require_POST
 @office(Role.OWNER, Role.OFFICE)
 def told(request: OfficeRequest, pk: int) -> HttpResponse:
@@ -118,8 +96,3 @@ def choose_branch(request: OfficeRequest) -> HttpResponse:
         if str(branch.pk) == wanted:
             request.session[SESSION_BRANCH] = branch.pk
     return redirect("week")
-
-
-def _on(membership: CrewMembership, day: date) -> bool:
-    until = membership.until_day
-    return membership.from_day <= day and (until is None or until >= day)

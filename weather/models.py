@@ -61,7 +61,7 @@ def packed_members(members_mm: Members | None) -> bytes | None:
     return zlib.compress(np.rint(hundredths).astype("<i2").tobytes())
 
 
-def unpacked_members(packed: bytes | memoryview[int] | None, *, count: int) -> Members | None:
+def unpacked_members(packed: "bytes | memoryview[int] | None", *, count: int) -> Members | None:
     """The inverse of `packed_members`, for `count` hours."""
     if not packed:
         return None

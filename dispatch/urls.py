@@ -12,6 +12,7 @@ from dispatch.views import (
     mails,
     office,
     phone,
+    privacy,
     staff,
     weather,
 )
@@ -41,6 +42,9 @@ urlpatterns = [
     path("bookings/<int:pk>/swap/", exchanges.swap, name="swap"),
     path("bookings/<int:pk>/hand-over/", exchanges.hand_over, name="hand-over"),
     path("bookings/<int:pk>/dryness/", dryness.note_dryness, name="note-dryness"),
+    path("customers/<int:pk>/", privacy.stored, name="stored"),
+    path("customers/<int:pk>/file/", privacy.handed_out, name="handed-out"),
+    path("customers/<int:pk>/erase/", privacy.erase, name="erase"),
     path("stints/<int:pk>/sheet/", phone.day_sheet, name="day-sheet"),
     path("mail/", mails.mails, name="mails"),
     path("mail/<int:pk>/", mails.mail, name="mail"),

@@ -54,6 +54,7 @@ class Model:
 
     def __init__(self) -> None:
         self.entries: dict[int, Entry] = {}
+        self.erased: set[int] = set()
         self.minute = 0
 
     def booked(self, job: int) -> bool:
@@ -73,7 +74,7 @@ class Model:
         )
 
     def may_book(self, job: int, places: tuple[Place, ...]) -> str:
-        if self.booked(job):
+        if self.booked(job) or job in self.erased:
             return "already_booked"
         return "ok" if self.free(places) else "taken"
 
@@ -128,7 +129,7 @@ class Model:
         old = entry.back_to
         if old is None or (old.state == "held" and (old.held_until or 0) <= self.minute):
             return "cannot_change"
-        if not entry.open and self.booked(entry.job):
+        if not entry.open and (self.booked(entry.job) or entry.job in self.erased):
             return "already_booked"
         return "ok" if self.free(old.places, without=[number]) else "taken"
 
@@ -136,6 +137,13 @@ class Model:
         old = self.entries[number].back_to
         assert old is not None
         self.entries[number] = replace(old, back_to=None)
+
+    def may_erase(self, job: int) -> str:
+        """Whose floor has a day is bound; whoever was erased may be erased again."""
+        return "still_bound" if self.booked(job) else "ok"
+
+    def erase(self, job: int) -> None:
+        self.erased.add(job)
 
     def lapse(self) -> None:
         for number, entry in list(self.entries.items()):

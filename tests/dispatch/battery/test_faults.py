@@ -6,23 +6,27 @@ Once as an exception and once as the end of the process: at every statement in t
 
 import os
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import date, timedelta
 
 import pytest
 from django.apps import apps
 from django.db import connection, connections
 
 from dispatch.services import bookings, crews
+from dispatch.services.privacy import erase_customer
 from dispatch.services.swapping import Side
+from jobs.services.backlog import take_in_backlog
 from tests.dispatch.battery.office import Office, ask
 from tests.dispatch.battery.writers import FORK
 from tests.dispatch.test_bookings import MORNING
 from tests.invariants import broken
+from tests.jobs.test_backlog import csv_of, numbered
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
 LATER = MORNING + timedelta(days=3)
 MOST = 400
+JOBS_TABLES = ("Job", "Customer", "Site", "Floor", "AuditEvent", "IdempotencyKey")
 DIED = 7
 
 
@@ -33,7 +37,7 @@ class Fault(Exception):
 def everything() -> dict[str, list[tuple]]:
     """Every value of every row of the tables that bookings write."""
     tables = [*apps.get_app_config("dispatch").get_models()]
-    tables += [apps.get_model("jobs", name) for name in ("Job", "AuditEvent", "IdempotencyKey")]
+    tables += [apps.get_model("jobs", name) for name in JOBS_TABLES]
     return {
         table._meta.label: sorted(map(repr, table.objects.values_list()))
         for table in tables
@@ -120,6 +124,30 @@ def being_away(office: Office) -> Callable[[], object]:
     )
 
 
+def being_back(office: Office) -> Callable[[], object]:
+    absence = being_away(office)()
+    return lambda: crews.end_absence(absence_id=absence.pk, **office.common)
+
+
+def joining(office: Office) -> Callable[[], object]:
+    lent = office.crews[0].memberships.first().installer
+    lent.memberships.update(from_day=date(2026, 1, 5))
+    to = office.crews[1].pk
+    return lambda: crews.join_crew(
+        crew_id=to, installer_id=lent.pk, from_day=MORNING.date(), **office.common
+    )
+
+
+def erasing(office: Office) -> Callable[[], object]:
+    gone = bookings.call_off(why="rain", **known(office, first(office)))
+    return lambda: erase_customer(customer_id=gone.job.customer_id, **office.common)
+
+
+def importing(office: Office) -> Callable[[], object]:
+    data = csv_of(numbered(1), numbered(2))
+    return lambda: take_in_backlog(data=data, **office.common)
+
+
 PATHS = {
     "book": booking_,
     "move": moving,
@@ -131,6 +159,10 @@ PATHS = {
     "hand over": handing_over,
     "leave": leaving,
     "be away": being_away,
+    "be back": being_back,
+    "join a crew": joining,
+    "erase": erasing,
+    "import": importing,
 }
 
 

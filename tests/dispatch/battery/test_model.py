@@ -20,19 +20,22 @@ from dispatch.rules.asking import Ask, PlannedStint, Promised
 from dispatch.rules.firmness import Firmness
 from dispatch.rules.history import replayed
 from dispatch.services import bookings
+from dispatch.services.privacy import erase_customer
 from dispatch.services.swapping import Side
 from jobs.models import AuditEvent, Job, JobState
 from jobs.refusals import Refusal
+from jobs.services.backlog import take_in_backlog
 from tests import builders
 from tests.builders import NOW
 from tests.dispatch.battery.model import Model, Place
 from tests.dispatch.test_bookings import MORNING
 from tests.invariants import broken
+from tests.jobs.test_backlog import csv_of, numbered
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
 HALF_DAY = timedelta(hours=4)
-CREWS, DAYS, FLOORS = 2, 3, 4
+CREWS, DAYS, FLOORS, MOST_FLOORS = 2, 3, 4, 11
 STATES = {"held": "held", "booked": "booked", "called_off": "called off"}
 
 
@@ -63,6 +66,7 @@ class Calendar(RuleBasedStateMachine):
         self.by = builders.actor(of=self.branch)
         self.crews = [builders.crew(of=self.branch, installers=1) for _ in range(CREWS)]
         self.jobs = [builders.job(of=self.branch) for _ in range(FLOORS)]
+        self.brought: set[int] = set()
         self.model = Model()
 
     @property
@@ -94,8 +98,9 @@ class Calendar(RuleBasedStateMachine):
     def known(self, number: int) -> dict:
         return {"booking_id": number, "version": Booking.objects.get(pk=number).version}
 
-    @rule(target=numbers, floor=st.integers(0, FLOORS - 1), places=PLACES, hold=st.booleans())
+    @rule(target=numbers, floor=st.integers(0, MOST_FLOORS), places=PLACES, hold=st.booleans())
     def book(self, floor, places, hold):
+        floor %= len(self.jobs)
         until = self.model.minute + 30 if hold else None
         job = Job.objects.get(pk=self.jobs[floor].pk)
         made = self.attempt(
@@ -145,6 +150,25 @@ class Calendar(RuleBasedStateMachine):
     def act_on_an_old_page(self, number):
         old = {"booking_id": number, "version": self.known(number)["version"] - 1}
         self.attempt("stale", bookings.undo, **old)
+
+    @rule(floor=st.integers(0, MOST_FLOORS))
+    def erase_the_customer(self, floor):
+        floor %= len(self.jobs)
+        customer = self.jobs[floor].customer_id
+        if self.attempt(self.model.may_erase(floor), erase_customer, customer_id=customer):
+            self.model.erase(floor)
+
+    @rule(number=st.integers(1, 4))
+    def bring_a_backlog(self, number):
+        """A file of one floor; bringing it again brings nothing."""
+        again = number in self.brought
+        self.brought.add(number)
+        given = {"branch": self.branch, "by": self.by, "now": self.now}
+        said = take_in_backlog(data=csv_of(numbered(number)), **given)
+        assert said.again == again
+        if not again:
+            self.jobs.append(Job.objects.of_branch(self.branch).latest("pk"))
+        assert Job.objects.of_branch(self.branch).count() == len(self.jobs)
 
     @rule(minutes=st.integers(1, 45))
     def wait(self, minutes):

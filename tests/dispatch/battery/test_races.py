@@ -14,11 +14,13 @@ from dispatch.services import bookings
 from dispatch.services.claims import SlotTaken
 from jobs.models import Job
 from jobs.refusals import Refusal
+from jobs.services.backlog import take_in_backlog
 from tests import builders
 from tests.dispatch.battery.office import Office, ask
 from tests.dispatch.battery.writers import FORK, PATIENCE_S
 from tests.dispatch.test_bookings import MORNING
 from tests.invariants import broken
+from tests.jobs.test_backlog import csv_of, numbered
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -148,6 +150,42 @@ def three_grinders(office: Office, *, count: int, turns: int) -> None:
     assert broken(office.branch) == []
 
 
+def one_file(office: Office, *, count: int, turns: int) -> None:
+    """Everybody brings the same backlog: its floors wait once."""
+    before = Job.objects.count()
+
+    def work(turn: int, _: int) -> str:
+        data = csv_of(numbered(2 * turn), numbered(2 * turn + 1))
+        return str(take_in_backlog(data=data, **office.common).again)
+
+    answers = rounds(count, turns, work)
+
+    for said in answers:
+        assert min(said) == ("ok", "False"), said
+        assert sorted(said)[1:] == [("ok", "True")] * (count - 1), said
+    assert Job.objects.count() == before + 2 * turns
+
+
+def overlapping_days(office: Office, *, count: int, turns: int) -> None:
+    """Bookings of one to three days that all hold the middle one: one of them stands, whole."""
+
+    def work(turn: int, number: int) -> int:
+        first = MORNING + timedelta(days=4 * turn + number % 2)
+        crew, other = office.crews[0], office.crews[1 + number % 3]
+        crews = (other, crew) if number % 2 == 0 else (crew, other, other)
+        job = Job.objects.get(pk=office.jobs[number].pk)
+        wanted = ask(*crews, start=first)
+        return bookings.book(job_id=job.pk, version=job.version, ask=wanted, **office.common).pk
+
+    answers = rounds(count, turns, work, put_back(office))
+
+    for turn, said in enumerate(answers):
+        codes = [code for code, _ in said]
+        assert codes.count("ok") == 1, (turn, said)
+        assert set(codes) <= {"ok", "taken", "busy"}, said
+    assert broken(office.branch) == []
+
+
 @pytest.fixture
 def office(transactional_db) -> Office:
     return Office(jobs=110)
@@ -163,6 +201,24 @@ def test_one_press_makes_one_booking(office):
 
 def test_three_grinders_have_three_winners(office):
     three_grinders(office, count=10, turns=2)
+
+
+def test_one_file_is_taken_in_once(office):
+    one_file(office, count=8, turns=2)
+
+
+def test_bookings_of_several_days_that_share_one_have_one_winner(office):
+    overlapping_days(office, count=10, turns=2)
+
+
+@pytest.mark.long
+def test_one_file_is_taken_in_once_fifty_times_ten(office):
+    one_file(office, count=50, turns=10)
+
+
+@pytest.mark.long
+def test_bookings_of_several_days_have_one_winner_fifty_times_thirty(office):
+    overlapping_days(office, count=50, turns=30)
 
 
 @pytest.mark.long

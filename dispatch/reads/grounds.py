@@ -7,14 +7,16 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from dispatch.models import HeaterStay
+from dispatch.reads.kept_slabs import Wanted, slabs
 from dispatch.rules.findings import Dryness, Part, PartDryness
+from jobs.described import DescribedJob, Order
 from jobs.models import Floor, Job, SiteReading
 from jobs.models.customers import WHOLE_FLOOR
 from jobs.rules.doors import Span
 from weather.rules.exposures import Exposure
 from weather.rules.heaters import Heater, with_water
 from weather.rules.hours import Hours, SlabHours
-from weather.rules.slab import SlabReading, slab_hours
+from weather.rules.slab import SlabReading
 from weather.rules.slab_reading import READING_HOLDS
 
 HEATED = frozenset({Exposure.GARAGE, Exposure.INTERIOR})  # rooms in which a heater warms a slab
@@ -26,7 +28,7 @@ WETTING_MM = 0.1
 class Known:
     """What all floors of a job share: its weather and the moment of asking."""
 
-    job: Job
+    job: Order
     hours: Hours
     now: datetime
 
@@ -74,21 +76,30 @@ class Ground:
 
     def slab_as(self, exposure: Exposure, known: Known, spans: Sequence[Span] = ()) -> SlabHours:
         """The slab of one exposure; the reading was made on the floor, not on its other parts."""
-        return slab_hours(
-            hours=known.hours,
+        return slabs([self._wanted(exposure, known, spans)], hours=known.hours, now=known.now)[0]
+
+    def doors(self, known: Known, spans: Sequence[Span]) -> list[Wanted]:
+        """What `opened` will ask for, so that several can be worked out at once."""
+        lies = dict.fromkeys((self.exposure, *(part.exposure for part in self.parts)))
+        return [self._wanted(each, known, spans) for each in lies if each.behind_a_door]
+
+    def _wanted(self, exposure: Exposure, known: Known, spans: Sequence[Span]) -> Wanted:
+        return Wanted(
             exposure=exposure,
-            latitude=known.job.site.latitude,
-            longitude=known.job.site.longitude,
-            now=known.now,
+            # Half a mile changes nothing for the sun, and neighbors then share one slab.
+            latitude=round(known.job.site.latitude, 2),
+            longitude=round(known.job.site.longitude, 2),
             garage_offset_c=known.job.branch.garage_offset_c,
-            door_open=spans,
+            door_open=tuple(spans),
             heaters=self.heaters if exposure in HEATED else (),
             reading=self.reading if exposure is self.exposure else None,
         )
 
 
-def grounds_of(job: Job, *, hours: Hours, now: datetime) -> tuple[Ground, ...]:
+def grounds_of(job: Order, *, hours: Hours, now: datetime) -> tuple[Ground, ...]:
     """Every floor of the job, on what is known of weather, readings and heaters."""
+    if isinstance(job, DescribedJob):
+        return (_told(job, Known(job, hours, now)),)
     floors = list(job.floors.all())
     known = Known(job, hours, now)
     readings = _readings(floors, now=now)
@@ -97,6 +108,19 @@ def grounds_of(job: Job, *, hours: Hours, now: datetime) -> tuple[Ground, ...]:
         _ground(floor, known, readings=readings.get(floor.pk, ()), heaters=heaters)
         for floor in floors
     )
+
+
+def _told(job: DescribedJob, known: Known) -> Ground:
+    """A floor of which only its exposure is known."""
+    bare = Ground(
+        name="Floor",
+        exposure=job.exposure,
+        slab=SlabHours(known.hours.start, np.empty(0), np.empty(0), np.empty(0)),
+        parts=(),
+        dryness=None,
+        hours=known.hours,
+    )
+    return replace(bare, slab=bare.slab_as(job.exposure, known))
 
 
 def _readings(floors: Sequence[Floor], *, now: datetime) -> Mapping[int, Sequence[SiteReading]]:

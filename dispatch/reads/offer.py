@@ -4,34 +4,57 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
-from dispatch.models import Crew, Machine
+from dispatch.models import Crew, CrewMembership, Machine
 from dispatch.rules.asking import Ask, MachineSpan, PlannedStint, Promised
 from dispatch.rules.costs import CostPart
 from dispatch.rules.firmness import Firmness
 from dispatch.rules.verdicts import Verdict
-from jobs.models import Job
+from jobs.described import Order
 from jobs.rules.clock import round_up_quarter
 from jobs.rules.plan import Plan, StageKind, Visit
+
+
+@dataclass(frozen=True)
+class Task:
+    """Something that must be done by the end of a day if the offer is taken."""
+
+    due: date
+    what: str
+
+
+@dataclass(frozen=True, eq=False)
+class Share:
+    """Another crew's part in an offer, with the grinder that it brings."""
+
+    crew: Crew
+    crew_size: int
+    grinder: Machine | None
+    travel: tuple[tuple[int, int], ...]
 
 
 @dataclass(frozen=True, eq=False)
 class Offer:
     """One possible booking with its reasons."""
 
-    job: Job
+    job: Order
     crew: Crew
     crew_size: int
     grinder: Machine
     day: date
     plan: Plan
     verdict: Verdict
-    level: Firmness
     travel: tuple[tuple[int, int], ...]  # minutes before and after each visit
-    parts: tuple[CostPart, ...]
-    beyond: bool
+    level: Firmness = Firmness.RANGE
+    parts: tuple[CostPart, ...] = ()
+    beyond: bool = False
     second: str = ""  # what another service says differently
     grinder_from: datetime | None = None  # where it is handed over by another crew
     season: str = ""  # what the month is usually like, where no forecast reaches
+    team: tuple[CrewMembership, ...] = ()  # who goes; by membership where it is empty
+    lent: tuple[CrewMembership, ...] = ()  # people of another crew among them
+    generator: Machine | None = None
+    tasks: tuple[Task, ...] = ()
+    partners: tuple[Share, ...] = ()  # other crews that work on it as well
 
     @property
     def cost(self) -> float:
@@ -40,8 +63,12 @@ class Offer:
 
     @property
     def key(self) -> str:
-        """Names this offer in a form: crew and exact start; nothing else is trusted from there."""
-        return f"{self.crew.pk}@{self.plan.start:%Y-%m-%dT%H:%M}Z"
+        """Names this offer in a form: crew, people lent to it and exact start.
+
+        Nothing else is trusted from there.
+        """
+        lent = f"+{len(self.lent)}" if self.lent else ""
+        return f"{self.crew.pk}{lent}@{self.plan.start:%Y-%m-%dT%H:%M}Z"
 
     @property
     def walk_on(self) -> datetime | None:
@@ -70,23 +97,40 @@ class Offer:
 
     def _stints(self) -> tuple[PlannedStint, ...]:
         wet_until = self.plan.rain_safe or self.plan.top_end
-        grinds = [any(s.kind is StageKind.GRIND for s in v.stages) for v in self.plan.visits]
-        return tuple(
+        own = [
+            self._stint(visit, travel, wet_until)
+            for visit, travel in zip(self.plan.visits, self.travel, strict=True)
+        ]
+        theirs = [
             PlannedStint(
-                crew_id=self.crew.pk,
+                crew_id=share.crew.pk,
                 start=visit.start,
                 end=visit.end,
-                machine_ids=(self.grinder.pk,) if grind else (),
-                machine_spans=self._handed(visit, after) if grind else (),
+                machine_ids=_ids(share.grinder if grinds(visit) else None),
                 travel_before_min=before,
                 travel_after_min=after,
                 stages=stages_json(visit),
-                pour_at=self.plan.pour if visit.start <= self.plan.pour < visit.end else None,
                 wet_until=wet_until,
             )
-            for visit, grind, (before, after) in zip(
-                self.plan.visits, grinds, self.travel, strict=True
-            )
+            for share in self.partners
+            for visit, (before, after) in zip(self.plan.visits, share.travel, strict=True)
+        ]
+        return (*own, *theirs)
+
+    def _stint(self, visit: Visit, travel: tuple[int, int], wet_until: datetime) -> PlannedStint:
+        ground = grinds(visit)
+        return PlannedStint(
+            crew_id=self.crew.pk,
+            start=visit.start,
+            end=visit.end,
+            machine_ids=_ids(self.grinder if ground else None, self.generator),
+            machine_spans=self._handed(visit, travel[1]) if ground else (),
+            travel_before_min=travel[0],
+            travel_after_min=travel[1],
+            stages=stages_json(visit),
+            pour_at=self.plan.pour if visit.start <= self.plan.pour < visit.end else None,
+            wet_until=wet_until,
+            installer_ids=tuple(each.installer_id for each in self.team),
         )
 
     def _handed(self, visit: Visit, after_min: int) -> tuple[MachineSpan, ...]:
@@ -96,21 +140,46 @@ class Offer:
         return (MachineSpan(self.grinder.pk, self.grinder_from, visit.end, after_min),)
 
 
+def grinds(visit: Visit) -> bool:
+    """Whether a grinder is needed on this visit."""
+    return any(stage.kind is StageKind.GRIND for stage in visit.stages)
+
+
+def _ids(*machines: Machine | None) -> tuple[int, ...]:
+    return tuple(each.pk for each in machines if each is not None)
+
+
+@dataclass(frozen=True)
+class Possible:
+    """A day that passed the rough look only: nothing of it has been judged."""
+
+    day: date
+    crew: Crew
+    start: datetime
+    cost: float
+
+
 @dataclass(frozen=True)
 class RefusedDay:
-    """A day that is no offer, with the one sentence why."""
+    """A day that is no offer: the one sentence why, and the smallest change that would do."""
 
     day: date
     why: str
     rank: int = 0
+    change: str = ""
 
 
 class NoOffer(Exception):
     """Why a crew on a day is no offer; of several reasons the highest rank is shown."""
 
-    def __init__(self, sentence: str, rank: int) -> None:
+    def __init__(self, sentence: str, rank: int, change: str = "") -> None:
         super().__init__(sentence)
         self.rank = rank
+        self.change = change
+
+    def on(self, day: date) -> RefusedDay:
+        """The day that it refuses."""
+        return RefusedDay(day, str(self), self.rank, self.change)
 
 
 class NoGrinder(NoOffer):

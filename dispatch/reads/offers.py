@@ -4,23 +4,31 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from dispatch.models import Stint
-from dispatch.reads.chain import Setting
-from dispatch.reads.offer import Offer, RefusedDay
+from dispatch.reads.chain import Setting, warm_doors
+from dispatch.reads.offer import NoOffer, Offer, Possible, RefusedDay
+from dispatch.reads.offer_screen import Candidate
 from dispatch.reads.offer_search import AHEAD_DAYS, Search
-from jobs.models import Branch, Job
+from jobs.described import Order
+from jobs.models import Branch
 from jobs.rules.clock import say_span
 
 BEST = 5
+CREWS_TRIED = 3  # on one day, before it is refused
+WITHIN = 60.0  # a day this much dearer by the rough look may still turn out the cheaper
 
 
 @dataclass(frozen=True, eq=False)
 class Offers:
-    """The best days of a job, best first, and the days that are not."""
+    """The best days of a job, best first, and the days that are not.
+
+    `others` are laid out and judged like the best. `possible` passed the rough look only.
+    """
 
     setting: Setting
     best: tuple[Offer, ...]
     others: tuple[Offer, ...]
     refused: tuple[RefusedDay, ...]
+    possible: tuple[Possible, ...] = ()
 
     @property
     def nothing(self) -> str:
@@ -32,67 +40,167 @@ class Offers:
         return f"No day can be offered in the next {AHEAD_DAYS} days. Mostly: {common}"
 
 
-def best_days(job: Job, *, now: datetime, moving: int | None = None) -> Offers:
-    """The five best days for `job` among its next three weeks; one offer a day, dearest last.
+def best_days(
+    job: Order, *, now: datetime, moving: int | None = None, every: bool = False
+) -> Offers:
+    """The five best days for `job` of the next three months; one offer a day, dearest last.
 
-    `moving` is the id of a booking that is being moved, whose own time counts as free.
+    `moving` is the id of a booking that is being moved, whose own time counts as free. With
+    `every` each possible day is laid out and judged, which takes seconds.
     """
+    return _Finding(Search(job=job, now=now, moving=moving)).found(every=every)
+
+
+def on_day(job: Order, day: date, *, now: datetime, moving: int | None = None) -> Offers:
+    """One day as each of the crews could do it, cheapest first, or why not."""
     search = Search(job=job, now=now, moving=moving)
-    offers: list[Offer] = []
-    refused: list[RefusedDay] = []
-    for day in search.days():
-        found = list(search.on(day))
-        good = sorted((f for f in found if isinstance(f, Offer)), key=_rank)
-        if good:
-            offers.append(good[0])
-            continue
-        whys = [f for f in found if isinstance(f, RefusedDay)]
-        refused.append(max(whys, key=lambda each: each.rank))
-    offers.sort(key=_rank)
-    best = _with_doors(search, offers, refused)
-    return Offers(search.setting, best, tuple(offers), tuple(refused))
+    finding = _Finding(search)
+    if day not in search.days():
+        return Offers(search.setting, (), (), (RefusedDay(day, "That day is too far off.", 1),))
+    return finding.of_day(day)
 
 
-def _with_doors(
-    search: Search, offers: list[Offer], refused: list[RefusedDay]
-) -> tuple[Offer, ...]:
-    """The best days taken out of `offers`; one that the open garage door spoils is refused."""
-    best: list[Offer] = []
-    while offers and len(best) < BEST:
-        found = search.with_door(offers.pop(0))
+class _Finding:
+    """One search on its way: what was laid out already, and what each day came to."""
+
+    def __init__(self, search: Search) -> None:
+        self.search = search
+        self.screen = search.screen
+        self.good: list[Offer] = []
+        self.refused: list[RefusedDay] = []
+
+    def found(self, *, every: bool) -> Offers:
+        """The best days after the cheapest candidates were laid out."""
+        waiting = self.screen.best_of_days()
+        kept: list[Candidate] = []
+        for candidate in waiting:
+            if every or candidate.forbidden or self._worth(candidate):
+                self._settle(candidate)
+            else:
+                kept.append(candidate)
+        best = self._with_doors(kept)
+        self._refuse_the_rest({each.day for each in waiting})
+        possible = sorted((self._possible(each) for each in kept), key=lambda each: each.day)
+        refused = sorted(self.refused, key=lambda each: each.day)
+        self.good.sort(key=_rank)
+        return Offers(self.search.setting, best, tuple(self.good), tuple(refused), tuple(possible))
+
+    def of_day(self, day: date) -> Offers:
+        """The offers of one day, one for each crew that has one."""
+        crews: set[int] = set()
+        for candidate in self.screen.of_day(day):
+            if candidate.crew not in crews and len(crews) < BEST:
+                crews.add(candidate.crew)
+                self._lay(candidate)
+        if not crews:
+            self._refuse(day)
+        best = self._with_doors([])
+        return Offers(self.search.setting, best, (), tuple(self.refused) if not best else ())
+
+    def _worth(self, candidate: Candidate) -> bool:
+        """Whether a candidate may still be among the best."""
+        if len(self.good) < BEST:
+            return True
+        fifth = sorted(offer.cost for offer in self.good)[BEST - 1]
+        return candidate.cost <= fifth - WITHIN
+
+    def _settle(self, candidate: Candidate) -> None:
+        """Lay the cheapest crews of a day out until one is an offer, else keep the reason."""
+        refusals: list[RefusedDay] = []
+        tried: set[int] = set()
+        for each in [candidate, *self.screen.of_day(candidate.day)]:
+            if each.crew in tried:
+                continue
+            if len(tried) == CREWS_TRIED or (refusals and refusals[-1].rank >= 3):
+                break
+            tried.add(each.crew)
+            refusal = self._lay(each, keep=False)
+            if refusal is None:
+                return
+            refusals.append(refusal)
+        self.refused.append(max(refusals, key=lambda each: each.rank))
+
+    def _lay(self, candidate: Candidate, *, keep: bool = True) -> RefusedDay | None:
+        crew = self.search.staff.crews[candidate.crew]
+        found = self.search.of(crew, candidate.day, candidate)
         if isinstance(found, Offer):
-            best.append(found)
-        else:
-            refused.append(found)
-    return tuple(sorted(best, key=_rank))
+            self.good.append(found)
+            return None
+        if keep:
+            self.refused.append(found)
+        return found
+
+    def _with_doors(self, kept: list[Candidate]) -> tuple[Offer, ...]:
+        """The best days, taken out of the good; one that the open garage door spoils is refused.
+
+        Where too few are left the next candidates are laid out.
+        """
+        best: list[Offer] = []
+        self.good.sort(key=_rank)
+        warm_doors(self.search.setting, [offer.plan for offer in self.good[:BEST]])
+        while len(best) < BEST and (self.good or kept):
+            if not self.good:
+                self._settle(kept.pop(0))
+                continue
+            found = self.search.with_door(self.good.pop(0))
+            if isinstance(found, Offer):
+                best.append(found)
+            else:
+                self.refused.append(found)
+        return tuple(sorted(best, key=_rank))
+
+    def _refuse_the_rest(self, candidates: set[date]) -> None:
+        for day in self.search.days():
+            if day not in candidates:
+                self._refuse(day)
+
+    def _refuse(self, day: date) -> None:
+        """Why a day without any candidate is none: from the arrays, else from a close look."""
+        refusal = self.screen.why_not(day)
+        if refusal is None:
+            whys = [each for each in self.search.on(day) if isinstance(each, RefusedDay)]
+            refusal = max(whys, key=lambda each: each.rank)
+        self.refused.append(refusal)
+
+    def _possible(self, candidate: Candidate) -> Possible:
+        crew = self.search.staff.crews[candidate.crew]
+        return Possible(candidate.day, crew, candidate.start, candidate.cost)
 
 
-def offer_for(job: Job, key: str, *, now: datetime, moving: int | None = None) -> Offer | None:
-    """The offer a form named by its key, worked out afresh; None if it is no offer any more."""
+def offer_for(job: Order, key: str, *, now: datetime, moving: int | None = None) -> Offer | None:
+    """The offer a form named by its key, worked out afresh; None if it is no offer any more.
+
+    The key names a crew and a start, and how many people of another crew come along; whatever
+    passes every check at that start is an offer.
+    """
     try:
-        start = datetime.fromisoformat(key.partition("@")[2])
+        named, _, clock = key.partition("@")
+        crew_id, lent = (int(each) for each in (*named.split("+"), "0")[:2])
+        start = datetime.fromisoformat(clock)
         day = start.astimezone(job.branch.tz).date()
     except (ValueError, OverflowError):
         return None
     search = Search(job=job, now=now, moving=moving)
-    if day not in search.days():
+    crew = next((each for each in search.staff.crews if each.pk == crew_id), None)
+    if day not in search.days() or crew is None or search.site_days.closed(day) or lent > 1:
         return None
-    for found in search.on(day):
-        if isinstance(found, Offer) and found.key == key:
-            booked = search.with_door(found)
-            return booked if isinstance(booked, Offer) else None
-    return None
+    try:
+        found = search.at(crew, day, start, lent=lent)
+    except NoOffer:
+        return None
+    booked = search.with_door(found) if found.plan.start == start else None
+    return booked if isinstance(booked, Offer) else None
 
 
 def who_has(branch: Branch, key: str) -> str:
     """A sentence on who has the crew at the time that an offer's key names; empty if nobody."""
     try:
-        crew_id, _, clock = key.partition("@")
+        named, _, clock = key.partition("@")
         start = datetime.fromisoformat(clock)
         found = (
             Stint.objects.of_branch(branch)
             .open()
-            .filter(crew_id=int(crew_id))
+            .filter(crew_id=int(named.partition("+")[0]))
             .overlapping(start, start + timedelta(hours=1))
             .select_related("crew", "booking__job__customer", "booking__job__site")
             .first()

@@ -61,6 +61,8 @@ class PlannedStint:
     wet_until: datetime | None = None
     # Machines that are needed for a part of the stint only; all others for the whole of it.
     machine_spans: tuple[MachineSpan, ...] = ()
+    # Who goes; empty: whoever belongs to the crew on that day.
+    installer_ids: tuple[int, ...] = ()
 
     def machine_claims(self, resources: Mapping[int, int]) -> dict[int, tuple[datetime, datetime]]:
         """What is claimed of each machine with hours of its own, by its resource."""

@@ -23,6 +23,7 @@ class Costs:
     spoiled: float = 300.0
     spoiled_share: float = 0.55
     fresh_day: float = 90.0  # a crew's day that is begun for this floor alone
+    later_an_hour: float = 5.0  # of a start that the crew could have made sooner
     lent_person: float = 200.0
     rush_order: float = 25.0
     # The two sides of every call: a crew's lost day with the ringing, and a floor ground off and
@@ -72,6 +73,7 @@ def cost_parts(
     lent: int = 0,
     crew_day_price: float = 0.0,
     rushed: str = "",
+    later_h: float = 0.0,
 ) -> tuple[CostPart, ...]:
     """The parts of an offer's cost that are above zero, dearest first.
 
@@ -95,6 +97,9 @@ def cost_parts(
         ),
         CostPart(costs.second_visit * (visits - 1), "the crew comes twice"),
         CostPart(costs.fresh_day * fresh_day, "a day is begun for this floor alone"),
+        CostPart(
+            costs.later_an_hour * later_h, f"begins {later_h:.1f} h later than the crew could"
+        ),
         CostPart(costs.lent_person * lent, "somebody of another crew helps"),
         CostPart(crew_day_price, "what this crew's day is worth to other floors"),
         CostPart(costs.rush_order if rushed else 0.0, rushed),

@@ -37,6 +37,7 @@ def _planned(stint: Mapping[str, Any]) -> PlannedStint:
         stages=tuple(stint["stages"]),
         pour_at=instant(stint["pour_at"]),
         wet_until=instant(stint["wet_until"]),
+        installer_ids=tuple(each["installer"] for each in stint.get("people_spans", ())),
     )
 
 

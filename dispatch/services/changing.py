@@ -177,6 +177,7 @@ def _stint_kept(stint: Stint) -> dict[str, Any]:
         "state": str(stint.state),
         "machines": sorted(machine.pk for machine in stint.machines.all()),
         "machine_spans": stint.machine_spans,
+        "people_spans": stint.people_spans,
         "travel_min": [stint.travel_before_min, stint.travel_after_min],
         "stages": stint.stages,
         "pour_at": _iso(stint.pour_at),

@@ -81,6 +81,7 @@ def _write_stint(stint: Stint, needed: Needed) -> None:
     stint.travel_after_min = planned.travel_after_min
     stint.stages = list(planned.stages)
     stint.machine_spans = [span.kept() for span in planned.machine_spans]
+    stint.people_spans = [{"installer": each} for each in planned.installer_ids]
     stint.pour_at, stint.wet_until = planned.pour_at, planned.wet_until
     stint.state = StintState.PLANNED
     fresh = stint.pk is None
@@ -107,7 +108,17 @@ def _needed(branch: Branch, planned: PlannedStint) -> Needed:
     timed = [span.machine_id for span in planned.machine_spans]
     if len(timed) != len(set(timed)) or not set(timed) <= set(planned.machine_ids):
         raise Refusal("A machine has hours twice, or is not among those that are needed.")
+    return Needed(planned, crew, _people(branch, crew, planned), tuple(machines))
+
+
+def _people(branch: Branch, crew: Crew, planned: PlannedStint) -> tuple[Installer, ...]:
+    """Those who are named, lent ones among them, else whoever belongs to the crew that day."""
+    if planned.installer_ids:
+        named = Installer.objects.of_branch(branch).filter(pk__in=planned.installer_ids)
+        people = tuple(named.select_related("resource"))
+        if len(people) != len(set(planned.installer_ids)):
+            raise NotFound("There is no such person in this branch.")
+        return people
     day = planned.start.astimezone(branch.tz).date()
     memberships = CrewMembership.objects.filter(crew=crew).on(day)
-    installers = [each.installer for each in memberships.select_related("installer__resource")]
-    return Needed(planned, crew, tuple(installers), tuple(machines))
+    return tuple(each.installer for each in memberships.select_related("installer__resource"))

@@ -69,11 +69,11 @@ def test_every_day_is_an_offer_or_has_a_sentence_why_not(house):
     holiday = date(2026, 6, 5)
     Holiday.objects.create(branch=house, day=holiday, name="Founders' day")
 
-    found = best_days(job(house, impossible_days=["2026-06-04"]), now=NOW)
+    found = best_days(job(house, impossible_days=["2026-06-04"]), now=NOW, every=True)
 
     whys = {each.day: each.why for each in found.refused}
     offered = {offer.day for offer in (*found.best, *found.others)}
-    assert offered | set(whys) == {date(2026, 6, 1) + timedelta(days=n) for n in range(22)}
+    assert offered | set(whys) == {date(2026, 6, 1) + timedelta(days=n) for n in range(91)}
     assert not offered & set(whys)
     assert "Founders' day" in whys[holiday]
     assert whys[date(2026, 6, 4)] == "Ada Fields cannot on Thu Jun 4."
@@ -85,8 +85,8 @@ def test_rain_on_wet_resin_refuses_an_open_floor_but_not_a_garage(house):
     rain = {n: {"rain_chance_pct": 70, "rain_mm": 2.0} for n in range(26, 32)}
     weather(house.depot_place, rows=rain)
 
-    patio = best_days(job(house, exposure="open"), now=NOW)
-    garage = best_days(job(house), now=NOW)
+    patio = best_days(job(house, exposure="open"), now=NOW, every=True)
+    garage = best_days(job(house), now=NOW, every=True)
 
     tuesday = date(2026, 6, 2)
     assert tuesday not in {offer.day for offer in (*patio.best, *patio.others)}
@@ -97,7 +97,7 @@ def test_rain_on_wet_resin_refuses_an_open_floor_but_not_a_garage(house):
 def test_days_beyond_the_forecast_are_offered_as_unknown_and_never_confirmed(house):
     weather(house.depot_place)
 
-    found = best_days(job(house), now=NOW)
+    found = best_days(job(house), now=NOW, every=True)
 
     beyond = [offer for offer in (*found.best, *found.others) if offer.beyond]
     assert beyond
@@ -106,7 +106,7 @@ def test_days_beyond_the_forecast_are_offered_as_unknown_and_never_confirmed(hou
 
 
 def test_without_any_forecast_nothing_is_green(house):
-    found = best_days(job(house), now=NOW)
+    found = best_days(job(house), now=NOW, every=True)
 
     assert not [o for o in (*found.best, *found.others) if o.verdict.level is Level.GO]
     assert "No forecast" in found.setting.nearby
@@ -216,7 +216,7 @@ def test_a_small_porch_follows_a_finished_floor_of_the_same_crew_with_the_road_b
     house.day_ends = time(21)
     house.save()
 
-    found = best_days(job(house, area_m2=10.0), now=NOW)
+    found = best_days(job(house, area_m2=10.0), now=NOW, every=True)
 
     same = next(o for o in (*found.best, *found.others) if o.day == morning.day)
     assert same.plan.start >= morning.plan.end
@@ -238,7 +238,7 @@ def test_work_late_in_the_day_leaves_the_morning_to_a_small_floor(house):
         now=NOW,
     )
 
-    found = best_days(job(house, area_m2=10.0), now=NOW)
+    found = best_days(job(house, area_m2=10.0), now=NOW, every=True)
 
     tuesday = next(o for o in (*found.best, *found.others) if o.day == date(2026, 6, 2))
     assert tuesday.plan.start == datetime(2026, 6, 2, 7, tzinfo=house.tz)
@@ -250,7 +250,7 @@ def test_a_move_never_offers_the_place_where_the_floor_stands(house):
     booking = _book(house, one, best_days(one, now=NOW).best[0])
     one = Job.objects.with_floors().get(pk=one.pk)
 
-    found = best_days(one, now=NOW, moving=booking.pk)
+    found = best_days(one, now=NOW, moving=booking.pk, every=True)
 
     stands = booking.stints.get().start
     assert stands not in {offer.plan.start for offer in (*found.best, *found.others)}

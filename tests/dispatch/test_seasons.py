@@ -18,8 +18,10 @@ pytestmark = pytest.mark.django_db(transaction=True)
 HABIT = "what the season usually brings"
 
 
-def beyond(offers):
-    return [offer for offer in (*offers.best, *offers.others) if offer.beyond]
+def beyond(offers, *, reach_days: int = 0):
+    months = {(NOW + timedelta(days=ahead)).month for ahead in (0, reach_days)}
+    every = sorted((*offers.best, *offers.others), key=lambda offer: offer.day)
+    return [offer for offer in every if offer.beyond and offer.day.month in months]
 
 
 def habit_cost(offer) -> float:
@@ -29,7 +31,7 @@ def habit_cost(offer) -> float:
 def test_an_open_floor_beyond_the_forecast_is_told_the_habit_of_its_month(house):  # noqa: F811
     weather(house.depot_place)
 
-    found = beyond(best_days(job(house, exposure="open"), now=NOW))
+    found = beyond(best_days(job(house, exposure="open"), now=NOW, every=True))
 
     assert found
     for offer in found:
@@ -42,7 +44,7 @@ def test_an_open_floor_beyond_the_forecast_is_told_the_habit_of_its_month(house)
 def test_a_garage_pays_nothing_for_the_season(house):  # noqa: F811
     weather(house.depot_place)
 
-    found = beyond(best_days(job(house), now=NOW))
+    found = beyond(best_days(job(house), now=NOW, every=True))
 
     assert {(offer.season, habit_cost(offer)) for offer in found} == {("", 0.0)}
 
@@ -50,7 +52,7 @@ def test_a_garage_pays_nothing_for_the_season(house):  # noqa: F811
 def test_within_the_forecast_the_season_says_nothing(house):  # noqa: F811
     weather(house.depot_place, cloud_pct=95.0)
 
-    offers = best_days(job(house, exposure="open"), now=NOW)
+    offers = best_days(job(house, exposure="open"), now=NOW, every=True)
 
     near = [o for o in (*offers.best, *offers.others) if not o.beyond]
     assert near
@@ -63,7 +65,8 @@ def test_wetter_months_cost_more_by_the_branchs_own_table(house):  # noqa: F811
     for wet in (10, 80):
         Branch.objects.filter(pk=house.pk).update(wet_months={"6": wet})
         house.refresh_from_db()
-        costs[wet] = habit_cost(beyond(best_days(job(house, exposure="open"), now=NOW))[0])
+        found = best_days(job(house, exposure="open"), now=NOW, every=True)
+        costs[wet] = habit_cost(beyond(found)[0])
 
     assert costs == {10: pytest.approx(15.0), 80: pytest.approx(120.0)}
 
@@ -72,7 +75,7 @@ def test_the_places_own_record_moves_the_odds(house):  # noqa: F811
     weather(house.depot_place)
     MonthRecord.objects.create(place=house.depot_place, month=6, days=600, wet_days=30)
 
-    offer = beyond(best_days(job(house, exposure="open"), now=NOW))[0]
+    offer = beyond(best_days(job(house, exposure="open"), now=NOW, every=True))[0]
 
     assert offer.season == (
         "Usually wet on hardly any day here in June: a season's habit, not a forecast."
@@ -91,8 +94,8 @@ def test_a_day_at_the_turn_of_the_month_takes_the_month_of_its_pour(house):  # n
     turn = NOW + timedelta(days=15)  # 16 June; offers reach into July
     weather(house.depot_place)
 
-    offers = best_days(job(house, exposure="open"), now=turn)
+    offers = best_days(job(house, exposure="open"), now=turn, every=True)
 
-    months = {offer.day.month: offer.season for offer in beyond(offers)}
+    months = {offer.day.month: offer.season for offer in beyond(offers, reach_days=40)}
     assert "in July" in months[7]
     assert "in June" in months[6]

@@ -43,8 +43,8 @@ def test_rain_that_only_the_second_service_sees_is_told_for_open_floors(house): 
     weather(house.depot_place, cloud_pct=95.0)
     second(house.depot_place, rain_chance_pct=60)
 
-    patio = best_days(job(house, exposure="open"), now=NOW)
-    garage = best_days(job(house), now=NOW)
+    patio = best_days(job(house, exposure="open"), now=NOW, every=True)
+    garage = best_days(job(house), now=NOW, every=True)
 
     near = [words for day, words in told(patio).items() if day <= NOW.date() + timedelta(days=3)]
     assert near
@@ -57,7 +57,7 @@ def test_the_second_opinion_does_not_become_the_forecast(house):  # noqa: F811
     weather(house.depot_place, cloud_pct=95.0)
     second(house.depot_place, rain_chance_pct=60, issued=timedelta(minutes=1))
 
-    found = best_days(job(house, exposure="open"), now=NOW)
+    found = best_days(job(house, exposure="open"), now=NOW, every=True)
 
     assert latest_forecast(house.depot_place, now=NOW).source == "nws"
     assert found.setting.hours.source == "nws"
@@ -67,7 +67,7 @@ def test_warmer_air_is_told_for_every_floor_in_the_branchs_units(house):  # noqa
     weather(house.depot_place)
     second(house.depot_place, air_c=25.0)
 
-    found = best_days(job(house), now=NOW)
+    found = best_days(job(house), now=NOW, every=True)
 
     assert "77 °F where the verdict rests on 68 °F" in found.best[0].second
 
@@ -76,7 +76,7 @@ def test_less_than_the_set_amount_and_days_far_off_are_not_told(house):  # noqa:
     weather(house.depot_place)
     second(house.depot_place, air_c=22.9, rain_chance_pct=29)
 
-    found = best_days(job(house), now=NOW)
+    found = best_days(job(house), now=NOW, every=True)
 
     assert set(told(found).values()) == {""}
 
@@ -87,14 +87,14 @@ def test_the_amount_is_the_branchs_to_set(house):  # noqa: F811
     weather(house.depot_place)
     second(house.depot_place, air_c=21.5)
 
-    assert "MET Norway says otherwise" in best_days(job(house), now=NOW).best[0].second
+    assert "MET Norway says otherwise" in best_days(job(house), now=NOW, every=True).best[0].second
 
 
 def test_an_old_second_opinion_is_not_held_against_a_new_forecast(house):  # noqa: F811
     weather(house.depot_place)
     second(house.depot_place, air_c=30.0, issued=timedelta(hours=13))
 
-    assert set(told(best_days(job(house), now=NOW)).values()) == {""}
+    assert set(told(best_days(job(house), now=NOW, every=True)).values()) == {""}
 
 
 @pytest.mark.parametrize(
@@ -108,7 +108,7 @@ def test_bare_ground_far_from_the_slab_asks_for_a_reading(house, exposure, groun
     row.source = "open_meteo"
     row.save()
 
-    found = best_days(job(house, exposure=exposure), now=NOW)
+    found = best_days(job(house, exposure=exposure), now=NOW, every=True)
 
     near = [o for o in (*found.best, *found.others) if o.day <= NOW.date() + timedelta(days=3)]
     said = {"Open-Meteo has bare ground at 41 °F" in offer.second for offer in near}

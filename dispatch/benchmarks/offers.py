@@ -1,0 +1,154 @@
+"""How long the best days take: 200 crews, 90 days, 10,000 bookings, beside a plain walk.
+
+All is invented from a seed. `computing` is the work on the prepared arrays, from a caller's
+floor to the ranked candidates of all crews and days; `request` is the whole page as a browser
+gets it, with its queries, the exact stages and verdicts of the days shown and its HTML.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import partial
+from math import isnan
+from statistics import median, quantiles
+from time import perf_counter
+from typing import Any, TypeVar
+
+from django.test import Client
+from django.utils import timezone
+
+from dispatch.benchmarks.offer_rows import Office, callers, office
+from dispatch.models import Crew
+from dispatch.reads import free_time
+from dispatch.reads.offer_screen import Screen
+from dispatch.reads.offer_search import Search
+from dispatch.rules.free_time import NEVER
+from jobs.models import Branch, Job
+from jobs.rules.many_starts import ManyPlans
+
+T = TypeVar("T")
+STARTS = 48  # half-hourly
+TARGETS_MS = {"computing_ms": 5.0, "request_ms": 60.0}
+
+
+@dataclass(frozen=True)
+class Size:
+    """How much is invented and how often is asked."""
+
+    crews: int = 200
+    bookings: int = 10_000
+    callers: int = 60
+    seed: int = 7
+
+
+def run(size: Size) -> dict[str, Any]:
+    """The measured times in ms, with the targets and whether each is met."""
+    now = timezone.now()
+    made = office(crews=size.crews, bookings=size.bookings, seed=size.seed, now=now)
+    branch = made.branch
+    built_ms, _ = _timed(partial(free_time.prepared, branch, now=now))
+    asked = callers(made, count=size.callers, seed=size.seed, now=now)
+    jobs = list(Job.objects.with_floors().filter(pk__in=[job.pk for job in asked]))
+    screens = [_screen(job, now=now) for job in jobs]
+    computing = [_timed(partial(getattr, screen, "candidates"))[0] for screen in screens]
+    found = sum(len(screen.candidates) for screen in screens)
+    walks = [_timed(partial(plain_walk, job, now=now)) for job in jobs[:3]]
+    requests = _requests(made, jobs)
+    renewed_ms = _renewed(branch, now=now)
+    answer = {
+        "crews": size.crews,
+        "days": free_time.AHEAD_DAYS,
+        "bookings": made.bookings,
+        "crew_days_free": int((free_time.prepared(branch, now=now).free.start != NEVER).sum()),
+        "candidates_a_caller": round(found / len(screens)),
+        "arrays_built_ms": round(built_ms, 1),
+        "arrays_renewed_after_a_booking_ms": round(renewed_ms, 1),
+        "computing_ms": _spread(computing),
+        "request_ms": _spread(requests),
+        "plain_walk_ms": _spread([took for took, _ in walks]),
+        "plain_walk_candidates": round(median(count for _, count in walks)),
+    }
+    answer["met"] = {
+        name: answer[name]["median"] <= most  # type: ignore[index]
+        for name, most in TARGETS_MS.items()
+    }
+    answer["targets_ms"] = TARGETS_MS
+    return answer
+
+
+def lines(answer: dict[str, Any]) -> list[str]:
+    """The same for people."""
+    return [f"{name}: {value}" for name, value in answer.items()]
+
+
+def _screen(job: Job, *, now: datetime) -> Screen:
+    """A screen whose calendar and slabs are warm and whose arrays are still to be worked out."""
+    search = Search(job=job, now=now, moving=None)
+    search.setting.coldest(now + timedelta(days=100))
+    return search.screen
+
+
+def _requests(made: Office, jobs: list[Job]) -> list[float]:
+    client = Client()
+    client.force_login(made.user)
+    took = []
+    for job in jobs:
+        ms, answer = _timed(partial(client.get, f"/floors/{job.pk}/days/"))
+        if answer.status_code != 200:
+            raise RuntimeError(f"The page of the best days answered {answer.status_code}.")
+        took.append(ms)
+    return took[len(took) // 10 :]  # the first ones load templates
+
+
+def _renewed(branch: Branch, *, now: datetime) -> float:
+    """One day of all crews worked out again, as after a booking."""
+    held = free_time.prepared(branch, now=now)
+    return _timed(partial(free_time.renewed, held, held.staff, {30}))[0]
+
+
+def plain_walk(job: Job, *, now: datetime) -> int:
+    """The same question asked crew by crew, day by day and start by start; how many fit."""
+    search = Search(job=job, now=now, moving=None)
+    screen, staff = search.screen, search.staff
+    plans = {size: screen.plans(size) for size in (2, 3)}
+    fitting = 0
+    for number, day in enumerate(screen.days):
+        if search.site_days.closed(day):
+            continue
+        for crew in staff.crews:
+            plan = plans.get(len(staff.team(crew, day)))
+            if plan is not None and _fits(search, crew, plan, number):
+                fitting += 1
+    return fitting
+
+
+def _fits(search: Search, crew: Crew, plans: ManyPlans, number: int) -> bool:
+    """Whether any start of one crew's day is free and ends in time."""
+    latest = search.site_days.latest(search.screen.days[number])
+    base = search.setting.hours.start
+    for row in range(number * STARTS, (number + 1) * STARTS):
+        begins, ends = float(plans.start_h[row]), float(plans.end_h[row])
+        if isnan(begins) or isnan(ends):
+            continue
+        start, end = base + timedelta(hours=begins), base + timedelta(hours=ends)
+        if end > latest:
+            return False
+        if search.staff.free([crew.resource_id], start, end):
+            return True
+    return False
+
+
+def _timed(work: Callable[[], T]) -> tuple[float, T]:
+    begun = perf_counter()
+    done = work()
+    return 1000 * (perf_counter() - begun), done
+
+
+def _spread(took_ms: list[float]) -> dict[str, float]:
+    if len(took_ms) < 2:
+        return {"median": round(took_ms[0], 2)}
+    return {
+        "median": round(median(took_ms), 2),
+        "p95": round(quantiles(took_ms, n=20)[-1], 2),
+        "most": round(max(took_ms), 2),
+    }

@@ -17,7 +17,7 @@ from django.db.models import Count, Max
 
 from dispatch.models import Absence, Crew, CrewMembership, Machine, Stint
 from dispatch.reads.staffing import Staffing, Taken, staffing, with_stints
-from dispatch.rules.free_time import DEPOT, NEVER, FreeTime, Stretch
+from dispatch.rules.free_time import AFTER_MIDNIGHT_MIN, DEPOT, NEVER, FreeTime, Stretch
 from dispatch.rules.granules import EPOCH, GRANULE
 from dispatch.rules.travel import Point
 from jobs.models import AuditEvent, Branch, Holiday
@@ -190,16 +190,17 @@ def _fill(
     first_day: date,
     days: set[int],
 ) -> None:
+    window = _window(free, days)
     for number, crew in enumerate(staff.crews):
         members = {each.installer.resource_id for each in staff.memberships.get(crew.pk, ())}
-        own = _stretches(staff, crew, numbers)
+        own = _stretches(staff, crew, numbers, window)
         own_by_day = _by_day(((0, each) for each in own), free, days)
         # Somebody away, or lent to another crew, on one of these days.
         theirs = [
             (member, _stretch(each, NEVER))
             for member in sorted(members)
             for each in staff.taken.get(member, ())
-            if each.crew_id != crew.pk
+            if each.crew_id != crew.pk and _touches(each, window)
         ]
         theirs_by_day = _by_day(theirs, free, days)
         for day in days:
@@ -224,11 +225,27 @@ def _by_day(
     return found
 
 
-def _stretches(staff: Staffing, crew: Crew, numbers: dict[Point, int]) -> list[Stretch]:
+def _window(free: FreeTime, days: set[int]) -> tuple[int, int]:
+    """The quarters from the first of these days to the end of the last one's night."""
+    if not days:
+        return 0, 0
+    first = int(free.midnights[min(days)]) // GRAIN_MIN
+    return first, (int(free.midnights[max(days) + 1]) + AFTER_MIDNIGHT_MIN) // GRAIN_MIN
+
+
+def _touches(each: Taken, window: tuple[int, int]) -> bool:
+    return each.first < window[1] and each.until > window[0]
+
+
+def _stretches(
+    staff: Staffing, crew: Crew, numbers: dict[Point, int], window: tuple[int, int]
+) -> list[Stretch]:
     """The crew's own work, each with the number of its point, and its people's rest from it."""
     where = {each.booking_id: each.point for each in staff.busy.get(crew.pk, ())}
     found = []
     for each in staff.taken.get(crew.resource_id, ()):
+        if not _touches(each, window):
+            continue
         point = where.get(each.booking_id or 0)
         number = NEVER if point is None else numbers.setdefault(point, len(numbers))
         found.append(_stretch(each, number))
@@ -237,7 +254,7 @@ def _stretches(staff: Staffing, crew: Crew, numbers: dict[Point, int]) -> list[S
         (each.first * GRAIN_MIN, each.until * GRAIN_MIN)
         for member in staff.memberships.get(crew.pk, ())
         for each in staff.taken.get(member.installer.resource_id, ())
-        if each.crew_id == crew.pk
+        if each.crew_id == crew.pk and _touches(each, window)
     }
     return [*found, *(Stretch(first, until) for first, until in sorted(rests - spans))]
 

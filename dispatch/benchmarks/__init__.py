@@ -1,0 +1,1 @@
+"""Measurements that anybody can repeat; entered by `manage.py benchmark` only."""

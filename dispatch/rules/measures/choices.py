@@ -69,6 +69,8 @@ def move(situation: Situation) -> Change | None:
     """The other day with the best verdict at its best start, or ground the evening before."""
     best: tuple[tuple[int, int], date, Situation] | None = None
     for day in situation.other_days:
+        if situation.times.hours(day).closed:
+            continue
         for moved, outcome in _on(situation, day):
             level, cares, _ = badness(outcome)
             if best is None or (level, cares) < best[0]:

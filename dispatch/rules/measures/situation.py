@@ -1,8 +1,8 @@
 """A floor on a day, with everything about it that a measure may change."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
@@ -16,6 +16,7 @@ from dispatch.rules.several import worst_of
 from dispatch.rules.thresholds import DEFAULTS, Thresholds
 from dispatch.rules.verdicts import Verdict, judge
 from jobs.rules.cards import Card
+from jobs.rules.day_hours import DayHours
 from jobs.rules.doors import Span, open_spans
 from jobs.rules.other_water import Water
 from jobs.rules.plan import Plan, StageKind, Work
@@ -53,37 +54,56 @@ class Held:
 
 @dataclass(frozen=True)
 class SiteTimes:
-    """When one may be on a site, and when one may be loud there, by its clocks.
+    """When one may be on a site, and when one may be loud there, day by day.
 
-    Quiet work (setting up, masking, coating) may be done from `opens` to `closes`, noisy
-    work from `noisy_from` to `noisy_until`. `usual` is when the crew's day begins.
-    `closes_words` is what happens at `closes`.
+    Quiet work (setting up, masking, coating) may be done from `opens` to `closes`, noisy work
+    from `noisy_from` to `noisy_until`. `usually` is when the crew's day begins;
+    `closes_words` is what happens when it ends.
     """
 
     zone: ZoneInfo
-    opens: time
-    noisy_from: time
-    noisy_until: time
-    closes: time
-    usual: time
+    hours: Callable[[date], DayHours]
+    usually: time
     closes_words: str = "site closes"
-
-    def at(self, day: date, clock: time) -> datetime:
-        """The instant at which the site's clocks show `clock`."""
-        return datetime.combine(day, clock, tzinfo=self.zone)
 
     def day(self, instant: datetime) -> date:
         """The date at the site."""
         return instant.astimezone(self.zone).date()
 
+    def at(self, day: date, clock: time) -> datetime:
+        """The instant (UTC) at which the site's clocks show `clock`."""
+        return datetime.combine(day, clock, tzinfo=self.zone).astimezone(UTC)
+
+    def opens(self, day: date) -> datetime:
+        """When somebody may be there."""
+        return self.at(day, self.hours(day).opens)
+
+    def usual(self, day: date) -> datetime:
+        """When the crew's day begins, where nothing asks for another start."""
+        return max(self.opens(day), self.at(day, self.usually))
+
+    def closes(self, day: date) -> datetime:
+        """When everybody must have left."""
+        return self.at(day, self.hours(day).closes)
+
+    def noisy_from(self, day: date) -> datetime:
+        """When noise may begin."""
+        return self.at(day, self.hours(day).noisy_from)
+
+    def noisy_until(self, day: date) -> datetime:
+        """When noise must have ended."""
+        return self.at(day, self.hours(day).noisy_until)
+
     def refuses(self, plan: Plan) -> bool:
         """Whether somebody would be there, or be loud, when one may not."""
         for visit in plan.visits:
             day = self.day(visit.start)
-            if visit.start < self.at(day, self.opens) or visit.end > self.at(day, self.closes):
+            if self.hours(day).closed:
+                return True
+            if visit.start < self.opens(day) or visit.end > self.closes(day):
                 return True
             loud = [stage for stage in visit.stages if stage.kind.noisy]
-            first, last = self.at(day, self.noisy_from), self.at(day, self.noisy_until)
+            first, last = self.noisy_from(day), self.noisy_until(day)
             if any(stage.start < first or stage.end > last for stage in loud):
                 return True
         return False
@@ -91,12 +111,19 @@ class SiteTimes:
 
 @dataclass(frozen=True)
 class FloorHere:
-    """One floor of the job: how it lies, its parts, its dryness and what else wets it."""
+    """One floor of the job: how it lies, its parts, its dryness and what else wets it.
+
+    `slabs` and `hours` are its own where they differ from those of the others; `read` says
+    that somebody measured it.
+    """
 
     exposure: Exposure
     parts: tuple[tuple[str, Exposure], ...] = ()
     dryness: Dryness | None = None
     waters: tuple[Water, ...] = ()
+    slabs: Slabs | None = None
+    hours: Hours | None = None
+    read: bool = False
 
     @property
     def behind_a_door(self) -> bool:
@@ -178,8 +205,9 @@ class Situation:
         shut = Cover.TARP in self.covers
         return not shut and any(floor.behind_a_door for floor in self.floors)
 
-    def _slab(self, exposure: Exposure, spans: tuple[Span, ...]) -> SlabHours:
-        return self.slabs(
+    def _slab(self, floor: FloorHere, exposure: Exposure, spans: tuple[Span, ...]) -> SlabHours:
+        slabs = floor.slabs or self.slabs
+        return slabs(
             exposure,
             door_open=spans if exposure.behind_a_door else (),
             heaters=self.heaters if exposure.enclosed else (),
@@ -187,7 +215,7 @@ class Situation:
 
     def _laid(self, spans: tuple[Span, ...]) -> Plan:
         until = self.start + LONGEST
-        slabs = [extended(self._slab(floor.exposure, spans), until) for floor in self.floors]
+        slabs = [extended(self._slab(floor, floor.exposure, spans), until) for floor in self.floors]
         slab = min(slabs, key=_mean_c)
         return lay_out(
             work=self.work,
@@ -204,20 +232,23 @@ class Situation:
 
     def _of(self, floor: FloorHere, plan: Plan, spans: tuple[Span, ...]) -> Verdict:
         pour_day = self.times.day(plan.pour)
+        hours = floor.hours or self.hours
         return judge(
             plan=plan,
             card=self.card,
             exposure=floor.exposure,
-            parts=tuple(Part(name, each, self._slab(each, spans)) for name, each in floor.parts),
-            hours=with_water(self.hours, self.heaters) if floor.exposure.enclosed else self.hours,
-            slab=self._slab(floor.exposure, spans),
+            parts=tuple(
+                Part(name, each, self._slab(floor, each, spans)) for name, each in floor.parts
+            ),
+            hours=with_water(hours, self.heaters) if floor.exposure.enclosed else hours,
+            slab=self._slab(floor, floor.exposure, spans),
             now=self.now,
             zone=self.times.zone,
             thresholds=self.thresholds,
             dryness=floor.dryness,
-            reading=self.reading,
-            day_start=self.times.at(pour_day, self.times.opens),
-            day_end=self.times.at(pour_day, self.times.closes),
+            reading=self.reading or floor.read,
+            day_start=self.times.opens(pour_day),
+            day_end=self.times.closes(pour_day),
             day_end_words=self.times.closes_words,
             waters=floor.waters,
             covers=self.covers,

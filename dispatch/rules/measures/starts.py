@@ -31,10 +31,10 @@ def another_start(situation: Situation) -> Change | None:
         return None
     chosen, outcome = best
     say = words_of(situation)
-    early = chosen.start < situation.times.at(situation.day, situation.times.usual)
+    early = chosen.start < situation.times.usual(situation.day)
     title = f"Start at {say.clock(chosen.start)}"
     loud = first_noise(outcome)
-    if early and chosen.start < situation.times.at(situation.day, situation.times.noisy_from):
+    if early and chosen.start < situation.times.noisy_from(situation.day):
         title += f": set up quietly, grind from {say.clock(loud)}"
     return Change(
         Kind.START,
@@ -88,8 +88,8 @@ def starts_of(situation: Situation, day: date) -> Iterator[datetime]:
         work=situation.work, rates=situation.rates, crew_size=situation.crew_size, resin=False
     )
     start = earliest_start(
-        arrive=times.at(day, times.opens),
-        noisy_from=times.at(day, times.noisy_from),
+        arrive=times.opens(day),
+        noisy_from=times.noisy_from(day),
         hours=hours,
         order=FIRST_DAY,
     )
@@ -108,12 +108,12 @@ def evening_before(situation: Situation) -> Change | None:
     needed = prepare_h(work=situation.work, rates=situation.rates, crew_size=situation.crew_size)
     pack = situation.rates.pack_h
     eve = min(
-        times.at(day - DAY, times.noisy_until) - timedelta(hours=needed),
-        times.at(day - DAY, times.closes) - timedelta(hours=needed + pack),
+        times.noisy_until(day - DAY) - timedelta(hours=needed),
+        times.closes(day - DAY) - timedelta(hours=needed + pack),
     )
-    if eve < situation.now or eve < times.at(day - DAY, times.opens):
+    if eve < situation.now or eve < times.opens(day - DAY):
         return None
-    dawns = (times.at(day, times.opens) + n * STEP for n in range(9))
+    dawns = (times.opens(day) + n * STEP for n in range(9))
     split = situation.changed(start=eve, split_after=StageKind.VERTICALS)
     best = _best(split.changed(second_start=dawn) for dawn in dawns if dawn > situation.now)
     if best is None:
@@ -136,8 +136,8 @@ def two_mornings(situation: Situation) -> Change | None:
         return None
     times, next_day = situation.times, situation.day + DAY
     back = earliest_start(
-        arrive=times.at(next_day, times.opens),
-        noisy_from=times.at(next_day, times.noisy_from),
+        arrive=times.opens(next_day),
+        noisy_from=times.noisy_from(next_day),
         hours={StageKind.SET_UP: situation.rates.return_set_up_h},
         order=SECOND_DAY,
     )
@@ -166,8 +166,8 @@ def later_tops(situation: Situation) -> Change | None:
         return None
     times, day = situation.times, situation.day
     back = earliest_start(
-        arrive=times.at(day, times.opens),
-        noisy_from=times.at(day, times.noisy_from),
+        arrive=times.opens(day),
+        noisy_from=times.noisy_from(day),
         hours={StageKind.SET_UP: situation.rates.return_set_up_h},
         order=SECOND_DAY,
     )
@@ -223,8 +223,8 @@ def _second(situation: Situation) -> datetime:
 def _noise(situation: Situation) -> str:
     """From when until when one may be there and be loud."""
     times, day, say = situation.times, situation.day, words_of(situation)
-    opens, loud = times.at(day, times.opens), times.at(day, times.noisy_from)
-    until = times.at(day, times.noisy_until)
+    opens, loud = times.opens(day), times.noisy_from(day)
+    until = times.noisy_until(day)
     return (
         f"Quiet work from {say.clock(opens)}, noise from {say.clock(loud)} to {say.clock(until)}."
     )

@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 from dispatch.rules.measures.ranking import ranked
 from dispatch.rules.measures.situation import FloorHere, Held, SiteTimes, Situation
 from dispatch.rules.verdicts import Dryness, PartDryness
+from jobs.rules.day_hours import DayHours
 from tests.dispatch.rules import days
 from tests.dispatch.rules.skies import PLANNING_THRESHOLDS, Row, sky
 from tests.jobs.rules.floors import FAST, PLANNING_RATES, clock, floor_of
@@ -15,14 +16,10 @@ from weather.rules.exposures import Exposure
 
 def times_at(zone: str, opens: int = 7, noisy: int = 7, closes: int = 19) -> SiteTimes:
     """A site with whole hours."""
-    return SiteTimes(
-        zone=ZoneInfo(zone),
-        opens=time(opens),
-        noisy_from=time(noisy),
-        noisy_until=time(19),
-        closes=time(closes),
-        usual=time(7, 30),
+    hours = DayHours(
+        opens=time(opens), closes=time(closes), noisy_from=time(noisy), noisy_until=time(19)
     )
+    return SiteTimes(zone=ZoneInfo(zone), hours=lambda day: hours, usually=time(7, 30))
 
 
 def situation(

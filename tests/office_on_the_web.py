@@ -83,9 +83,15 @@ def office_at(database: str | Path) -> Office:
 class Desk:
     """Somebody of the office, signed in, with the best days of a floor before them."""
 
-    def __init__(self, site: servers.Site, office: Office) -> None:
+    def __init__(
+        self, site: servers.Site, office: Office, *, certificate: Path | None = None
+    ) -> None:
         self.site = site
         self.http = requests.Session()
+        self.http.headers["Referer"] = f"{site.url}/"  # as browsers send, and Django asks for
+        if certificate is not None:
+            self.http.verify = str(certificate)
+            self.http.trust_env = False  # the shell's own bundle would come before it
         self.jobs = list(office.seeded["jobs"])
         page = self.get("/sign-in/")
         answer = self.post(

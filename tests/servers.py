@@ -150,13 +150,14 @@ def postgres(*, durable: bool = False) -> Iterator[Postgres]:
 
 
 @contextmanager
-def redis() -> Iterator[str]:
-    """The address of an empty Redis that keeps nothing on disk."""
+def redis(*, keep_in: Path | None = None) -> Iterator[str]:
+    """The address of an empty Redis that keeps nothing on disk, or its log of changes there."""
     program = shutil.which("redis-server")
     if not program:
         raise Missing("Redis is missing: apt-get install redis-server")
     port = free_port()
-    words = ["--port", str(port), "--bind", "127.0.0.1", "--save", "", "--appendonly", "no"]
+    words = ["--port", str(port), "--bind", "127.0.0.1", "--save", ""]
+    words += ["--appendonly", "yes" if keep_in else "no", "--dir", str(keep_in or "/")]
     process = subprocess.Popen([program, *words], stdout=subprocess.DEVNULL, cwd="/")
     try:
         wait_for(lambda: listens(port), what="Redis")

@@ -13,6 +13,7 @@ from dispatch.views import (
     office,
     phone,
     privacy,
+    quick,
     staff,
     weather,
 )
@@ -30,6 +31,8 @@ urlpatterns = [
     path("branch/", office.choose_branch, name="choose-branch"),
     path("floors/", intake.waiting, name="waiting"),
     path("floors/new/", intake.take_in, name="take-in"),
+    path("quick/", quick.quick_answer, name="quick-answer"),
+    path("floors/<int:pk>/rest/", quick.take_in_rest, name="take-in-rest"),
     path("floors/import/", intake.import_backlog, name="import-backlog"),
     path("floors/<int:pk>/days/", bookings.offers, name="offers"),
     path("floors/<int:pk>/book/", bookings.book, name="book"),

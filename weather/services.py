@@ -74,6 +74,38 @@ def place_for(
     replay_script: str = "",
 ) -> Place:
     """The place whose weather holds for a spot: one within 2.5 km and 50 m, else a new one."""
+    shared = place_near(
+        latitude=latitude,
+        longitude=longitude,
+        elevation_m=elevation_m,
+        zone=zone,
+        replay_script=replay_script,
+    )
+    if shared is not None:
+        return shared
+    north, east = places.coordinates(latitude, longitude)
+    place, _ = Place.objects.get_or_create(
+        latitude=north,
+        longitude=east,
+        defaults={
+            "elevation_m": elevation_m,
+            "zone": places.time_zone(zone),
+            "name": name,
+            "replay_script": replay_script,
+        },
+    )
+    return place
+
+
+def place_near(
+    *,
+    latitude: object,
+    longitude: object,
+    elevation_m: float | None = None,
+    zone: str,
+    replay_script: str = "",
+) -> Place | None:
+    """The place within 2.5 km and 50 m of a spot whose weather holds for it, if there is one."""
     north, east = places.coordinates(latitude, longitude)
     zone = places.time_zone(zone)
     near = Place.objects.filter(
@@ -87,19 +119,7 @@ def place_for(
         if (away_km := distance_km((north, east), (place.latitude, place.longitude))) <= SHARED_KM
         and _same_height(place.elevation_m, elevation_m)
     ]
-    if shared:
-        return min(shared)[2]
-    place, _ = Place.objects.get_or_create(
-        latitude=north,
-        longitude=east,
-        defaults={
-            "elevation_m": elevation_m,
-            "zone": zone,
-            "name": name,
-            "replay_script": replay_script,
-        },
-    )
-    return place
+    return min(shared)[2] if shared else None
 
 
 def _same_height(first_m: float | None, second_m: float | None) -> bool:

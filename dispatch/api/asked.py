@@ -13,7 +13,7 @@ MOST_DAYS = 366
 WHY_MOST = 500
 # Above every limit of the services, which say theirs in the branch's units.
 LARGEST_M = 1_000_000.0
-OFFER = r"^[1-9]\d{0,17}@2[01]\d\d-[01]\d-[0-3]\dT[0-2]\d:[0-5]\dZ$"
+OFFER = r"^[1-9]\d{0,17}(\+[1-9]\d{0,17}|\*)?@2[01]\d\d-[01]\d-[0-3]\dT[0-2]\d:[0-5]\dZ$"
 
 
 def _text(name: str, **given: Any) -> serializers.CharField:

@@ -17,7 +17,8 @@ def chosen_offer(
     branch: Branch, job: Job, key: str, *, now: datetime, moving: int | None = None
 ) -> Offer:
     """The offer called `key`; refuses a crew of elsewhere, and says who has a day that is gone."""
-    crew, _, at = key.partition("@")
+    named, _, at = key.partition("@")
+    crew = named.partition("+")[0].rstrip("*")
     try:
         start = datetime.fromisoformat(at)
     except ValueError:

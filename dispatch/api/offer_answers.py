@@ -7,6 +7,7 @@ from rest_framework import serializers
 from dispatch.api.fields import KnownNumber
 from dispatch.api.serializers import ForecastAnswer, NamedAnswer, StageAnswer, VerdictAnswer
 from dispatch.models import PromiseLevel
+from dispatch.reads.offer import Offer
 
 
 class VisitAnswer(serializers.Serializer[Any]):
@@ -22,6 +23,13 @@ class PartAnswer(serializers.Serializer[Any]):
 
     amount = KnownNumber()
     why = serializers.CharField()
+
+
+class TaskAnswer(serializers.Serializer[Any]):
+    """Something that must be done by the end of a day if the offer is taken."""
+
+    due = serializers.DateField()
+    what = serializers.CharField()
 
 
 class OfferAnswer(serializers.Serializer[Any]):
@@ -42,15 +50,32 @@ class OfferAnswer(serializers.Serializer[Any]):
     promise = serializers.ChoiceField(PromiseLevel.choices, source="level")
     verdict = VerdictAnswer()
     beyond_forecast = serializers.BooleanField(source="beyond")
+    people = serializers.IntegerField(source="hands")
+    lent = serializers.SerializerMethodField()
+    tasks = TaskAnswer(many=True)
     cost = KnownNumber()
     cost_parts = PartAnswer(source="parts", many=True)
 
+    def get_lent(self, offer: Offer) -> list[str]:
+        """Names of people of other crews who come along."""
+        return [str(each.installer) for each in offer.lent]
+
 
 class RefusedDayAnswer(serializers.Serializer[Any]):
-    """A day that is no offer, with the one sentence why."""
+    """A day that is no offer, with the one sentence why and the smallest change that would do."""
 
     day = serializers.DateField()
     why = serializers.CharField()
+    change = serializers.CharField()
+
+
+class PossibleDayAnswer(serializers.Serializer[Any]):
+    """A day on which crew and hours are free; its weather and slab were not looked at closely."""
+
+    day = serializers.DateField()
+    crew = NamedAnswer()
+    start = serializers.DateTimeField()
+    cost = KnownNumber()
 
 
 class OffersAnswer(serializers.Serializer[Any]):
@@ -65,6 +90,7 @@ class OffersAnswer(serializers.Serializer[Any]):
     best = OfferAnswer(many=True)
     others = OfferAnswer(many=True)
     refused = RefusedDayAnswer(many=True)
+    possible = PossibleDayAnswer(many=True)
 
     def get_version(self, _: object) -> int:
         """What a booking or a move of these offers must name."""

@@ -2,11 +2,12 @@
 
 from django.urls import path
 
-from dispatch.api import bookings, exchanges, floors, overview, staff
+from dispatch.api import bookings, exchanges, floors, overview, quick, staff
 
 urlpatterns = [
     path("schema", overview.Schema.as_view(), name="api-schema"),
     path("docs", overview.docs, name="api-docs"),
+    path("quick-answer", quick.QuickAnswer.as_view(), name="api-quick-answer"),
     path("floors", floors.Floors.as_view(), name="api-floors"),
     path("floors/<int:pk>/offers", floors.FloorOffers.as_view(), name="api-floor-offers"),
     path("floors/<int:pk>/bookings", floors.FloorBookings.as_view(), name="api-floor-bookings"),

@@ -12,6 +12,8 @@ from dispatch.rules.verdicts import Verdict
 from jobs.described import Order
 from jobs.rules.clock import round_up_quarter
 from jobs.rules.plan import Plan, StageKind, Visit
+from jobs.rules.stages import idle_spans
+from weather.rules.hours import HOUR
 
 
 @dataclass(frozen=True)
@@ -60,6 +62,16 @@ class Offer:
     def cost(self) -> float:
         """The sum of its parts, in the branch's money."""
         return sum(part.amount for part in self.parts)
+
+    @property
+    def hands(self) -> int:
+        """How many people are there, those of other crews among them."""
+        return self.crew_size + sum(share.crew_size for share in self.partners)
+
+    @property
+    def idle_h(self) -> float:
+        """Hours on the site in which nobody's hands are needed."""
+        return sum(((end - start) / HOUR for start, end in idle_spans(self.plan)), 0.0)
 
     @property
     def key(self) -> str:

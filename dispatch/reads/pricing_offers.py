@@ -182,7 +182,9 @@ class Priced:
 
     def tasks(self, offer: Offer) -> Iterator[Task]:
         """What the office must have done by when, soonest first."""
-        for what, due in sorted(self.order_by(offer.day).items(), key=lambda each: each[1]):
+        for what, due in sorted(
+            order_dates(self.setting, self.days, offer.day).items(), key=lambda each: each[1]
+        ):
             if due >= self.days.today:
                 yield Task(due, f"Order the {what}, where it is not in the store.")
         list_days = self.days.hours(offer.day).list_days
@@ -191,33 +193,38 @@ class Priced:
                 needed_on=offer.day,
                 working_days=list_days - 1,
                 closed=self.days.holidays,
-                weekdays=self._office_weekdays,
+                weekdays=_office_weekdays(self.days),
             )
             yield Task(due, f"Hand the crew's names in at the gate for {say_day(offer.day)}.")
         if offer.generator is not None:
             yield Task(offer.day, f"Take {offer.generator} along: the site has no socket.")
 
-    @property
-    def _office_weekdays(self) -> tuple[int, ...]:
-        """Days on which both the office and a supplier work."""
-        return tuple(each for each in self.days.branch.weekdays if each < 5) or (0, 1, 2, 3, 4)
-
-    def order_by(self, day: date) -> dict[str, date]:
-        """The last day to order flake and resin for a floor of that day."""
-        wanted = {"resin": RESIN_DAYS}
-        if self.setting.card.flake_kg_per_m2 > 0:
-            wanted["flake"] = FLAKE_DAYS
-        return {
-            what: order_by(
-                needed_on=day,
-                working_days=days,
-                closed=self.days.holidays,
-                weekdays=self._office_weekdays,
-            )
-            for what, days in wanted.items()
-        }
-
     def _rushed(self, day: date) -> str:
         """What had to be ordered before today to be here by then; empty where all is in time."""
-        late = [what for what, due in self.order_by(day).items() if due < self.days.today]
+        late = [
+            what
+            for what, due in order_dates(self.setting, self.days, day).items()
+            if due < self.days.today
+        ]
         return f"{' and '.join(sorted(late))} must be in the store already" if late else ""
+
+
+def _office_weekdays(days: SiteDays) -> tuple[int, ...]:
+    """Days on which both the office and a supplier work."""
+    return tuple(each for each in days.branch.weekdays if each < 5) or (0, 1, 2, 3, 4)
+
+
+def order_dates(setting: Setting, days: SiteDays, day: date) -> dict[str, date]:
+    """The last day to order resin and flake for a floor of that day."""
+    wanted = {"resin": RESIN_DAYS}
+    if setting.card.flake_kg_per_m2 > 0:
+        wanted["flake"] = FLAKE_DAYS
+    return {
+        what: order_by(
+            needed_on=day,
+            working_days=working_days,
+            closed=days.holidays,
+            weekdays=_office_weekdays(days),
+        )
+        for what, working_days in wanted.items()
+    }

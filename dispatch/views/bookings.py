@@ -1,6 +1,6 @@
 """Offering, booking, moving, confirming and calling off."""
 
-from datetime import timedelta
+from datetime import date, datetime, timedelta
 
 from django.contrib import messages
 from django.http import HttpResponse
@@ -13,7 +13,8 @@ from dispatch.reads.booking_day import day_picture, stints_of
 from dispatch.reads.chain import setting_for
 from dispatch.reads.forecast_age import forecast_age
 from dispatch.reads.history import history
-from dispatch.reads.offers import Offers, best_days, offer_for, who_has
+from dispatch.reads.latest_starts import latest_starts
+from dispatch.reads.offers import Offers, best_days, offer_for, on_day, who_has
 from dispatch.reads.second_opinion import SecondOpinion
 from dispatch.rules.pictures import day_summary
 from dispatch.services import bookings, links
@@ -220,9 +221,13 @@ def _show_offers(
 ) -> HttpResponse:
     now = timezone.now()
     found: Offers | None = None
+    day = asked_day(request)
     if moving is not None or job.state == JobState.WAITING:
-        found = best_days(job, now=now, moving=moving.pk if moving else None)
+        found = _found(job, day, now=now, moving=moving.pk if moving else None)
     context = {
+        "day": day,
+        "needed": job.car_needed_by,
+        "latest_starts": latest_starts(job, now=now) if found else (),
         "job": job,
         "offers": found,
         "moving": moving,
@@ -234,6 +239,20 @@ def _show_offers(
         "open_booking": job.bookings.filter(state__in=["held", "booked"]).first(),
     }
     return render(request, "dispatch/offers.html", context, status=status)
+
+
+def _found(job: Job, day: date | None, *, now: datetime, moving: int | None) -> Offers:
+    if day is not None:
+        return on_day(job, day, now=now, moving=moving)
+    return best_days(job, now=now, moving=moving)
+
+
+def asked_day(request: OfficeRequest) -> date | None:
+    """The one day that an address asks about, if it names one."""
+    try:
+        return date.fromisoformat(request.GET.get("day", ""))
+    except ValueError:
+        return None
 
 
 def _who_was_faster(job: Job, chosen: str) -> str:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -11,6 +11,7 @@ import numpy as np
 from dispatch.reads.grounds import Ground, Known, grounds_of
 from dispatch.reads.kept_slabs import slabs
 from dispatch.rules.horizon import extended, known_until
+from dispatch.rules.several import worst_of
 from dispatch.rules.thresholds import Thresholds
 from dispatch.rules.verdicts import Verdict, judge
 from jobs.described import Order
@@ -148,7 +149,7 @@ def _lay(
         second_start=second_start,
         slab=slab,
         cold_slab=cold_side(setting, slab),
-        grains=_grains(setting.hours, slab),
+        grains=grains_of(setting.hours, slab),
         split_after=split_after,
     )
 
@@ -195,11 +196,18 @@ def warm_doors(setting: Setting, plans: Iterable[Plan]) -> None:
 
 
 def verdict_on(
-    setting: Setting, plan: Plan, *, day_end: datetime | None = None, door: bool = True
+    setting: Setting,
+    plan: Plan,
+    *,
+    day_start: datetime | None = None,
+    day_end: datetime | None = None,
+    day_end_words: str = "site closes",
+    door: bool = True,
 ) -> Verdict:
     """What the forecast says of the plan: of several floors the worst rules.
 
-    `door` as in `lay`: whether slabs behind a garage's door feel it stand open.
+    `day_start`, `day_end` and its words as in `judge`. `door` as in `lay`: whether slabs
+    behind a garage's door feel it stand open.
     """
     grounds = (with_door_open(setting, plan) if door else setting).grounds
     verdicts = [
@@ -215,27 +223,15 @@ def verdict_on(
             thresholds=setting.thresholds,
             dryness=ground.dryness,
             reading=ground.read_lately,
+            day_start=day_start,
             day_end=day_end,
+            day_end_words=day_end_words,
+            waters=ground.waters,
             units=setting.units,
         )
         for ground in grounds
     ]
-    worst = max(verdicts, key=lambda verdict: verdict.level.severity)
-    pours = [each for each in verdicts if each.last_safe_pour is not None]
-    if not pours:
-        return worst
-    # The crew pours all floors in one go, so the earliest gate of any of them rules.
-    first = min(pours, key=_last_pour)
-    return replace(
-        worst,
-        last_safe_pour=first.last_safe_pour,
-        binds=first.binds,
-        slack_min=first.slack_min,
-    )
-
-
-def _last_pour(verdict: Verdict) -> datetime:
-    return verdict.last_safe_pour or datetime.max.replace(tzinfo=UTC)
+    return worst_of(verdicts)
 
 
 def beyond_forecast(setting: Setting, plan: Plan) -> bool:
@@ -274,7 +270,7 @@ def _place(place: Place) -> tuple[Place, str]:
     return other, f"Weather is that of {other}, {away_km:.0f} km away, until this place is fetched."
 
 
-def _grains(hours: Hours, slab: SlabHours) -> Series:
+def grains_of(hours: Hours, slab: SlabHours) -> Series:
     """Water in the air for each hour of the slab, unknown beyond the forecast."""
     grains = np.full(len(slab), np.nan)
     known = np.asarray(grains_per_lb(dew_c=hours.dew_c))

@@ -13,6 +13,7 @@ from jobs.described import DescribedJob, Order
 from jobs.models import Floor, Job, SiteReading
 from jobs.models.customers import WHOLE_FLOOR
 from jobs.rules.doors import Span
+from jobs.rules.other_water import Water
 from weather.rules.exposures import Exposure
 from weather.rules.heaters import Heater, with_water
 from weather.rules.hours import Hours, SlabHours
@@ -50,6 +51,7 @@ class Ground:
     heaters: tuple[Heater, ...] = ()
     reading: SlabReading | None = None
     read_lately: bool = False
+    waters: tuple[Water, ...] = ()  # how it gets wet besides the rain that falls on it
 
     @property
     def feels_the_door(self) -> bool:
@@ -169,6 +171,7 @@ def _ground(
         dryness=_dryness(floor, known.hours, readings),
         hours=with_water(known.hours, mine) if mine else known.hours,
         heaters=mine,
+        waters=floor.waters,
         reading=reading,
         read_lately=reading is not None and known.now - reading.at <= READING_HOLDS,
     )

@@ -1,6 +1,6 @@
 """Verdicts on open stints: worked out on each new forecast, kept with what they rest on."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from datetime import datetime, timedelta
 from typing import Any
@@ -23,8 +23,10 @@ from dispatch.reads.chain import (
     setting_for,
     verdict_on,
 )
+from dispatch.reads.measuring import measures_on, site_days, situation_of, times_of
 from dispatch.rules.asking import Promised
 from dispatch.rules.firmness import Firmness
+from dispatch.rules.measures.situation import Outcome
 from dispatch.rules.verdicts import Verdict
 from dispatch.services import bookings, watching
 from jobs.refusals import Refusal
@@ -36,13 +38,8 @@ from jobs.writing import run_write
 
 WATCH_AHEAD = timedelta(days=11)
 REJUDGE_AFTER = timedelta(hours=1)
-JOB_ROWS = (
-    "branch__depot_place",
-    "job__branch",
-    "job__customer",
-    "job__system",
-    "job__site__place",
-)
+# Measures are looked for where somebody will soon decide: they cost as much as an offer.
+MEASURED_AHEAD = timedelta(days=4)
 
 
 def judge_open(*, now: datetime) -> int:
@@ -84,17 +81,53 @@ def judge_booking(booking: Booking, *, now: datetime) -> Verdict | None:
     try:
         plan = replan(setting, stints)
     except CannotPlan as refusal:
-        _keep(stints=stints, fields=_unplanned(str(refusal)), setting=setting)
+        _tell(booking, stints, _unplanned(str(refusal)), setting=setting)
         return None
-    closes = booking.branch.at(
-        stints[-1].start.astimezone(booking.branch.tz).date(), booking.branch.day_ends
-    )
-    verdict = verdict_on(setting, plan, day_end=closes)
-    _keep(stints=stints, fields=_fields(verdict), setting=setting)
+    verdict = _verdict(booking, setting, plan)
+    _tell(booking, stints, _fields(verdict), setting=setting, outcome=Outcome(plan, verdict))
     _hold_promise(booking, setting, plan)
     forecast = setting.forecast.pk if setting.forecast else None
     watching.follow(booking, stints[0], level=verdict.level, forecast=forecast, now=now)
     return verdict
+
+
+def _verdict(booking: Booking, setting: Setting, plan: Plan) -> Verdict:
+    """The verdict within the hours of the site on the day of the pour."""
+    times = times_of(booking.job, site_days(booking.job, now=setting.now, setting=setting))
+    day = times.day(plan.pour)
+    return verdict_on(
+        setting,
+        plan,
+        day_start=times.opens(day),
+        day_end=times.closes(day),
+        day_end_words=times.closes_words,
+    )
+
+
+def _tell(
+    booking: Booking,
+    stints: Sequence[Stint],
+    fields: dict[str, Any],
+    *,
+    setting: Setting,
+    outcome: Outcome | None = None,
+) -> None:
+    """Keep what is said of every stint, with what can be done about it once that is near."""
+    forecast_id = setting.forecast.pk if setting.forecast else None
+    if all(_said(stint, fields, forecast_id=forecast_id) for stint in stints):
+        return
+    if setting.now < stints[0].start <= setting.now + MEASURED_AHEAD:
+        situation = situation_of(booking, stints, setting=setting)
+        fields = {**fields, "measures": measures_on(situation, outcome)}
+    _keep(stints=stints, fields=fields, setting=setting)
+
+
+def _said(stint: Stint, fields: Mapping[str, Any], *, forecast_id: int | None) -> bool:
+    """Whether the last verdict said the same on this forecast."""
+    latest = stint.verdicts.filter(latest=True).first()
+    if latest is None or latest.forecast_id != forecast_id:
+        return False
+    return bool(latest.headline == fields["headline"] and latest.level == fields["level"])
 
 
 def watch_coated(*, now: datetime) -> int:
@@ -104,7 +137,7 @@ def watch_coated(*, now: datetime) -> int:
     """
     moved = 0
     coated = Booking.objects.filter(state=BookingState.DONE, drive_on_at__gt=now)
-    for booking in coated.select_related(*JOB_ROWS).prefetch_related("job__floors__parts"):
+    for booking in coated.with_job():
         topped = Stamp.objects.filter(stint__booking=booking, kind=StampKind.TOPPED).first()
         if topped is None:
             continue
@@ -119,7 +152,18 @@ def watch_coated(*, now: datetime) -> int:
 def replan(setting: Setting, stints: Sequence[Stint]) -> Plan:
     """The plan of a booking as it stands, on today's forecast. Raises CannotPlan."""
     first = stints[0]
-    second = stints[1].start if len(stints) > 1 else None
+    starts = sorted({stint.start for stint in stints})
+    second = starts[1] if len(starts) > 1 else None
+    together = [stint for stint in stints if stint.start == first.start]
+    if len(together) > 1:  # two crews, who lay it bay by bay
+        return lay_bays(
+            setting,
+            crew_size=sum(stint.installers.count() for stint in together),
+            bays=bays_of(setting.job),
+            start=first.start,
+            second_start=second,
+            grinders=sum(bool(stint.machines.count()) for stint in together),
+        )
     kinds = {stage.get("kind") for stage in first.stages}
     split = StageKind.BASE if StageKind.BASE in kinds else StageKind.VERTICALS
     return lay(
@@ -139,8 +183,7 @@ def _open(now: datetime) -> list[Booking]:
             stints__end__gt=now,
         )
         .distinct()
-        .select_related(*JOB_ROWS)
-        .prefetch_related("job__floors__parts")
+        .with_job()
         .order_by("pk")
     )
 
@@ -154,6 +197,7 @@ def _fields(verdict: Verdict) -> dict[str, Any]:
             for check in verdict.checks
         ],
         "ways_out": list(verdict.ways_out),
+        "wet_hours": [each.sentence for each in (verdict.wet_hours,) if each],
         "wet_from": verdict.wet_from,
         "wet_until": verdict.wet_until,
         "last_safe_pour": verdict.last_safe_pour,
@@ -170,15 +214,9 @@ def _unplanned(why: str) -> dict[str, Any]:
 @run_write
 def _keep(*, stints: Sequence[Stint], fields: dict[str, Any], setting: Setting) -> None:
     """Store the verdict for every stint, unless the last one said the same on this forecast."""
+    forecast = setting.forecast
     for stint in stints:
-        latest = stint.verdicts.filter(latest=True).first()
-        forecast = setting.forecast
-        if (
-            latest is not None
-            and latest.forecast_id == (forecast.pk if forecast else None)
-            and latest.headline == fields["headline"]
-            and latest.level == fields["level"]
-        ):
+        if _said(stint, fields, forecast_id=forecast.pk if forecast else None):
             continue
         stint.verdicts.filter(latest=True).update(latest=False)
         StoredVerdict.objects.create(

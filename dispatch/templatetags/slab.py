@@ -35,14 +35,6 @@ STAGE_WORDS = {
     "top": "top coat",
     "pack": "watch and pack",
 }
-DEEDS = {
-    "book": "booked",
-    "move": "moved",
-    "confirm": "confirmed the day",
-    "call off": "called off",
-    "customer cannot": "said that this day does not work",
-    "drive-on later": "drive-on is later",
-}
 Number = float | int | Decimal | None
 
 
@@ -80,12 +72,6 @@ def in_units(
         return said(convert(known), unit, places=places)
     unit, places = metric
     return said(known, unit, places=places)
-
-
-@register.filter
-def deed(action: str) -> str:
-    """What somebody did, as a sentence goes on after their name: booked, moved."""
-    return DEEDS.get(action, action)
 
 
 @register.filter
@@ -188,6 +174,12 @@ def zone_of(whose: object) -> ZoneInfo:
     """The zone `whose` clocks follow: a zone, its name, or something with a `tz`."""
     zone = getattr(whose, "tz", whose)
     return zone if isinstance(zone, ZoneInfo) else ZoneInfo(str(zone))
+
+
+@register.filter
+def instant(written: str) -> datetime:
+    """An instant that is kept in a row as text."""
+    return datetime.fromisoformat(written)
 
 
 @register.filter

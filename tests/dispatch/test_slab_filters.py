@@ -95,8 +95,3 @@ def test_a_verdict_is_a_mark_and_a_word_and_an_odd_level_is_unknown():
 )
 def test_slack_is_said_from_the_planned_pour(minutes, words):
     assert slab.slack(minutes) == words
-
-
-def test_a_deed_without_words_of_its_own_is_shown_as_it_was_written():
-    assert slab.deed("book") == "booked"
-    assert slab.deed("left the site") == "left the site"

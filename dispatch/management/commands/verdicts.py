@@ -55,9 +55,7 @@ def _open(branches: list[Branch], *, now: datetime) -> list[Booking]:
         Booking.objects.open()
         .filter(branch__in=branches, stints__start__lt=now + WATCH_AHEAD, stints__end__gt=now)
         .distinct()
-        .select_related("branch__depot_place", "job__branch", "job__customer", "job__system")
-        .select_related("job__site__place")
-        .prefetch_related("job__floors__parts")
+        .with_job()
         .order_by("pk")
     )
 
@@ -104,6 +102,8 @@ def _plain(verdict: StoredVerdict) -> dict[str, Any]:
         "wet_until": _iso(verdict.wet_until),
         "checks": verdict.checks,
         "ways_out": verdict.ways_out,
+        "measures": verdict.measures,
+        "wet_hours": verdict.wet_hours,
         "forecast_issued_at": _iso(verdict.forecast.issued_at if verdict.forecast else None),
         "made_at": _iso(verdict.made_at),
     }

@@ -14,7 +14,9 @@ from dispatch.models import (
     Stint,
 )
 from dispatch.reads.chain import thresholds_of
+from dispatch.reads.water_asks import asks_of
 from dispatch.rules import customer_words as words
+from dispatch.rules.water_asks import Who
 from jobs.models import AuditEvent
 from jobs.rules.clock import say_moment, say_time
 from jobs.rules.plan import StageKind
@@ -65,6 +67,7 @@ class CustomerPage:
     visits: tuple[Visit, ...]
     promises: tuple[str, ...]
     to_clear: tuple[str, ...]
+    water_off: tuple[str, ...]  # with clock times, so only once the day is confirmed
     weather: tuple[str, ...]
     after_care: tuple[str, ...]
     only_way_in: bool
@@ -98,6 +101,7 @@ def customer_page(booking: Booking, *, wish: AuditEvent | None, now: datetime) -
         if firm
         else (),
         to_clear=words.to_clear(exposures, units=str(booking.branch.units)),
+        water_off=_water_off(booking, stints) if standing is Standing.DAY else (),
         weather=tuple(weather),
         after_care=words.after_care(exposures),
         only_way_in=job.site.only_way_in,
@@ -106,6 +110,11 @@ def customer_page(booking: Booking, *, wish: AuditEvent | None, now: datetime) -
         may_say_no=_may_say_no(booking, stints, now=now),
         current_at=say_moment(now, zone),
     )
+
+
+def _water_off(booking: Booking, stints: list[Stint]) -> tuple[str, ...]:
+    """What the customer keeps off the floor, from when until when."""
+    return tuple(ask.words for ask in asks_of(booking, stints) if ask.who is Who.CUSTOMER)
 
 
 def calendar_entry(booking: Booking, *, number: int) -> CalendarEntry | None:

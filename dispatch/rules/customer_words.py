@@ -60,8 +60,8 @@ def to_clear(exposures: Iterable[Exposure], *, units: str) -> tuple[str, ...]:
         )
     if lies - {Exposure.INTERIOR}:
         found.append(
-            "From two days before: sprinklers and irrigation off, hoses away; "
-            "they stay off until drive-on."
+            "From the day before: sprinklers and irrigation off, hoses away; "
+            "they stay off until the evening after the last coat."
         )
     if roofed:
         found.append(

@@ -16,6 +16,7 @@ from dispatch.reads.history import history
 from dispatch.reads.latest_starts import latest_starts
 from dispatch.reads.offers import Offers, best_days, offer_for, on_day, who_has
 from dispatch.reads.second_opinion import SecondOpinion
+from dispatch.reads.water_asks import asks_of, reason_for_customer
 from dispatch.rules.pictures import day_summary
 from dispatch.services import bookings, links
 from dispatch.services.verdicts import judge_booking, replan
@@ -113,6 +114,8 @@ def booking(request: OfficeRequest, pk: int) -> HttpResponse:
         "age": forecast_age(found.job.site.place, now=now, zone=found.job.site.tz),
         "customer_url": links.address(link) if link and request.role in DESK else "",
         "history": history(found),
+        "asks": asks_of(found, stints),
+        "reason": reason_for_customer(verdict),
         "may_undo": request.role in DESK and found.state != BookingState.DONE,
         "may_change": request.role in DESK and found.state in ("held", "booked"),
         "now": now,

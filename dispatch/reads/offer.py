@@ -75,11 +75,11 @@ class Offer:
 
     @property
     def key(self) -> str:
-        """Names this offer in a form: crew, people lent to it and exact start.
+        """Names this offer in a form: crew, people lent to it or a second crew, exact start.
 
         Nothing else is trusted from there.
         """
-        lent = f"+{len(self.lent)}" if self.lent else ""
+        lent = f"+{len(self.lent)}" if self.lent else "*" if self.partners else ""
         return f"{self.crew.pk}{lent}@{self.plan.start:%Y-%m-%dT%H:%M}Z"
 
     @property

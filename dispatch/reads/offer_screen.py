@@ -160,23 +160,19 @@ class Screen:
         people = self.calendar.free.people[: len(self.days)]
         sizes = [int(each) for each in np.unique(people) if each >= TEAM]
         found = [way for size in sizes for way in self._of_size(size)]
-        if self._any_day_without(found):
-            found += [
-                replace(way, lent=1, cost=way.cost + self.costs.lent_person)
-                for size in sizes
-                for way in self._of_size(size + 1)
-                if way.visits == 1
-            ]
+        short = [way.people for way in found if way.visits == 1 and self._short_of_hands(way)]
+        found += [
+            replace(way, lent=1, cost=way.cost + self.costs.lent_person)
+            for size in short
+            for way in self._of_size(size + 1)
+            if way.visits == 1
+        ]
         return found
 
-    def _any_day_without(self, ways: list[Way]) -> bool:
-        """Whether on some open day no start of a single visit ends in time."""
-        latest = self.asked.latest[:, None]
-        single = [way.end for way in ways if way.visits == 1]
-        if not single:
-            return False
-        ends = [((end != NEVER) & (end <= latest)).any(axis=1) for end in single]
-        return bool((~np.any(ends, axis=0) & (self.asked.latest != NEVER)).any())
+    def _short_of_hands(self, way: Way) -> bool:
+        """Whether on some open day no start of it ends in time."""
+        fits = (way.end != NEVER) & (way.end <= self.asked.latest[:, None])
+        return bool((~fits.any(axis=1) & (self.asked.latest != NEVER)).any())
 
     def _of_size(self, people: int) -> Iterator[Way]:
         plans = self.plans(people)
@@ -188,7 +184,7 @@ class Screen:
             yield Way(people=people, visits=1, end=self._minutes(plans.end_h), cost=cost)
         if card.two_days or card.overnight:
             end = self._minutes(plans.first_end_h)
-            twice: Series = cost + self.costs.second_visit
+            twice: Series = cost + self.costs.second_visit + self.costs.fresh_day
             yield Way(people, 2, end, twice, second=self._return(people))
 
     def plans(self, people: int) -> ManyPlans | None:
@@ -263,25 +259,24 @@ class Screen:
         return Return(number_of, start_min, end_min)
 
     def why_not(self, day: date) -> RefusedDay | None:
-        """Why no crew can be offered on a day without candidates; None where only a close look
-        tells."""
+        """Why a day has no candidate of a crew by itself; None where only a close look tells."""
         number = (day - self.days[0]).days
-        if self.closed[number]:
-            return RefusedDay(day, self.closed[number], 1)
-        staff = self.calendar.staff
-        if not staff.crews:
-            return RefusedDay(day, "There is no crew in this branch yet.", 5)
-        if int(self.calendar.free.people[number].max(initial=0)) < TEAM:
-            return RefusedDay(day, f"No crew has two people on {say_day(day)}; resin needs two.", 2)
-        needs = [(way, self._needs(way, number)) for way in self.ways if not way.lent]
-        known = [(way, need) for way, need in needs if need is not None]
+        nobody = self._nobody(day, number)
+        if nobody is not None:
+            return nobody
+        free_min = self._free_by_size(number)
+        ways = [way for way in self.ways if not way.lent and _comes_back(way, number)]
+        free_ways = [way for way in ways if free_min.get(way.people, 0) > 0]
+        needs = [self._needs(way, number) for way in free_ways or ways]
+        known = [need for need in needs if need is not None]
         if not known:
             return None
-        too_long = [need for _, need in known if need[1] > int(self.asked.latest[number])]
-        if len(too_long) == len(known):
-            return self._too_long(day, number, min(known, key=lambda each: each[1][1])[1])
-        shortest = min(need[1] - need[0] for _, need in known)
-        longest = int(longest_free_min(self.calendar.free, self.asked)[number])
+        if all(end > int(self.asked.latest[number]) for _, end in known):
+            return self._too_long(day, min(known, key=lambda need: need[1]))
+        shortest = min(end - start for start, end in known)
+        longest = max(free_min.values(), default=0)
+        if longest >= shortest:
+            return None  # somebody has the time, so something else stands in the way
         return RefusedDay(
             day,
             f"Every crew has other work: the longest free stretch is {_hours(longest)} of the "
@@ -289,6 +284,24 @@ class Screen:
             1,
             change="Move a floor of that day, or lay this one on another.",
         )
+
+    def _nobody(self, day: date, number: int) -> RefusedDay | None:
+        """Why nobody at all can come, if that is so."""
+        if self.closed[number]:
+            return RefusedDay(day, self.closed[number], 1)
+        if not self.calendar.staff.crews:
+            return RefusedDay(day, "There is no crew in this branch yet.", 5)
+        if int(self.calendar.free.people[number].max(initial=0)) < TEAM:
+            return RefusedDay(day, f"No crew has two people on {say_day(day)}; resin needs two.", 2)
+        return None
+
+    def _free_by_size(self, number: int) -> dict[int, int]:
+        """The longest free stretch (minutes) of that day by how many people a crew has."""
+        free = longest_free_min(self.calendar.free, self.asked)[number]
+        people = self.calendar.free.people[number]
+        return {
+            int(size): int(free[people == size].max()) for size in np.unique(people) if size >= TEAM
+        }
 
     def _needs(self, way: Way, number: int) -> tuple[int, int] | None:
         """First start and its end on that day, if the slab allows any."""
@@ -300,18 +313,27 @@ class Screen:
         start = int(self.asked.opens[number]) + self.asked.step_min * first
         return start, int(ends[first])
 
-    def _too_long(self, day: date, number: int, need: tuple[int, int]) -> RefusedDay:
+    def _too_long(self, day: date, need: tuple[int, int]) -> RefusedDay:
         zone = self.setting.zone
         start, end = (EPOCH + each * MINUTE for each in need)
         latest = self.site_days.latest(day)
         over = _minute(end) - _minute(latest)
+        said = (
+            f"It takes {(end - start) / HOUR:.1f} h from {say_time(start, zone)} and work ends at "
+            f"{say_time(latest, zone)}."
+        )
+        stays_closed = self.site_days.why_not_back(day) if self.setting.card.overnight else ""
         return RefusedDay(
             day,
-            f"It takes {(end - start) / HOUR:.1f} h from {say_time(start, zone)} and work ends at "
-            f"{say_time(latest, zone)}.",
+            f"{said} {stays_closed}".strip(),
             2,
             change=f"{_hours(over)} longer on the site, or more hands.",
         )
+
+
+def _comes_back(way: Way, number: int) -> bool:
+    """Whether a way of two visits has its second one on some day."""
+    return way.second is None or int(way.second.day[number]) != NEVER
 
 
 def _minute(instant: datetime) -> int:

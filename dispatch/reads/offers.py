@@ -1,10 +1,11 @@
 """Offers: for one job the best days, each with its reasons, and why the other days are not."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from dispatch.models import Stint
 from dispatch.reads.chain import Setting, warm_doors
+from dispatch.reads.large_floors import LargeAnswer, at_key, large_floor
 from dispatch.reads.offer import NoOffer, Offer, Possible, RefusedDay
 from dispatch.reads.offer_screen import Candidate
 from dispatch.reads.offer_search import AHEAD_DAYS, Search
@@ -29,6 +30,7 @@ class Offers:
     others: tuple[Offer, ...]
     refused: tuple[RefusedDay, ...]
     possible: tuple[Possible, ...] = ()
+    large: LargeAnswer | None = None
 
     @property
     def nothing(self) -> str:
@@ -80,22 +82,40 @@ class _Finding:
                 kept.append(candidate)
         best = self._with_doors(kept)
         self._refuse_the_rest({each.day for each in waiting})
+        large = large_floor(self.search) if not best else None
+        if large is not None:
+            best = tuple(sorted(_one_a_day(large.offers), key=_rank)[:BEST])
+            taken = {offer.day for offer in best}
+            self.refused = [each for each in self.refused if each.day not in taken]
         possible = sorted((self._possible(each) for each in kept), key=lambda each: each.day)
         refused = sorted(self.refused, key=lambda each: each.day)
         self.good.sort(key=_rank)
-        return Offers(self.search.setting, best, tuple(self.good), tuple(refused), tuple(possible))
+        return Offers(
+            self.search.setting,
+            best,
+            tuple(self.good),
+            tuple(refused),
+            tuple(possible),
+            large,
+        )
 
     def of_day(self, day: date) -> Offers:
-        """The offers of one day, one for each crew that has one."""
-        crews: set[int] = set()
+        """The offers of one day, one for each crew and each way it could do it."""
+        seen: set[tuple[int, int, int]] = set()
         for candidate in self.screen.of_day(day):
-            if candidate.crew not in crews and len(crews) < BEST:
-                crews.add(candidate.crew)
+            way = (candidate.crew, candidate.visits, candidate.lent)
+            if way not in seen and len(seen) < BEST:
+                seen.add(way)
                 self._lay(candidate)
-        if not crews:
+        self.good = list({offer.key: offer for offer in self.good}.values())
+        if not seen:
             self._refuse(day)
         best = self._with_doors([])
-        return Offers(self.search.setting, best, (), tuple(self.refused) if not best else ())
+        if best or not self.refused:
+            return Offers(self.search.setting, best, (), ())
+        alone = any(not each.lent for each in self.screen.of_day(day)) or not seen
+        why = self._weightiest(self.refused, alone=alone)
+        return Offers(self.search.setting, (), (), (why,))
 
     def _worth(self, candidate: Candidate) -> bool:
         """Whether a candidate may still be among the best."""
@@ -118,7 +138,15 @@ class _Finding:
             if refusal is None:
                 return
             refusals.append(refusal)
-        self.refused.append(max(refusals, key=lambda each: each.rank))
+        self.refused.append(self._weightiest(refusals, alone=not candidate.lent))
+
+    def _weightiest(self, refusals: list[RefusedDay], *, alone: bool) -> RefusedDay:
+        """The reason to show; where only lent hands would do, why the crew alone does not, too."""
+        found = max(refusals, key=lambda each: each.rank)
+        by_itself = None if alone else self.screen.why_not(found.day)
+        if by_itself is None:
+            return found
+        return replace(by_itself, why=f"{by_itself.why} {found.why}")
 
     def _lay(self, candidate: Candidate, *, keep: bool = True) -> RefusedDay | None:
         crew = self.search.staff.crews[candidate.crew]
@@ -175,12 +203,14 @@ def offer_for(job: Order, key: str, *, now: datetime, moving: int | None = None)
     """
     try:
         named, _, clock = key.partition("@")
-        crew_id, lent = (int(each) for each in (*named.split("+"), "0")[:2])
+        crew_id, lent = (int(each) for each in (*named.rstrip("*").split("+"), "0")[:2])
         start = datetime.fromisoformat(clock)
         day = start.astimezone(job.branch.tz).date()
     except (ValueError, OverflowError):
         return None
     search = Search(job=job, now=now, moving=moving)
+    if named.endswith("*"):
+        return at_key(search, key)
     crew = next((each for each in search.staff.crews if each.pk == crew_id), None)
     if day not in search.days() or crew is None or search.site_days.closed(day) or lent > 1:
         return None
@@ -212,6 +242,14 @@ def who_has(branch: Branch, key: str) -> str:
     job = found.booking.job
     span = say_span(found.start, found.end, job.site.tz)
     return f"{found.crew} is already booked {span}, for {job.customer} at {job.site.street}."
+
+
+def _one_a_day(offers: tuple[Offer, ...]) -> list[Offer]:
+    """The cheapest of each day; they come cheapest first."""
+    days: dict[date, Offer] = {}
+    for offer in offers:
+        days.setdefault(offer.day, offer)
+    return list(days.values())
 
 
 def _rank(offer: Offer) -> tuple[float, date, int]:

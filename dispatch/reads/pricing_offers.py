@@ -18,7 +18,7 @@ from dispatch.rules.odds import margins_of, odds_spoiled
 from dispatch.rules.screening import Money
 from dispatch.rules.season import season_sentence
 from jobs.models import DayWish, Floor, JobState
-from jobs.rules.clock import round_up_quarter, say_day
+from jobs.rules.clock import round_up_quarter, say_day, say_moment
 from jobs.rules.ordering import FLAKE_DAYS, RESIN_DAYS, order_by
 from jobs.rules.plan import Plan
 from weather.models import Place
@@ -84,7 +84,7 @@ class Priced:
             wet_share=season.day if beyond and season else 0.0,
             odds=0.0 if beyond else self._odds_spoiled(offer, season),
             loss=self.costs.loss(float(self.job.price or 0)),
-            fresh_day=self._fresh(offer),
+            fresh_days=self._fresh_days(offer),
             lent=len(offer.lent),
             crew_day_price=self._crew_day_price(offer),
             rushed=self._rushed(day),
@@ -157,10 +157,12 @@ class Priced:
         )
         return max(0.0, (offer.plan.start - round_up_quarter(soonest)) / HOUR)
 
-    def _fresh(self, offer: Offer) -> bool:
-        """Whether the crew has no other work on the first day."""
-        opens, latest = self.days.opens(offer.day), self.days.latest(offer.day)
-        return not self.calendar.staff.on_day(offer.crew, opens - 2 * HOUR, latest)
+    def _fresh_days(self, offer: Offer) -> int:
+        """Days of crews that are begun for this floor alone."""
+        crews = [offer.crew, *(share.crew for share in offer.partners)]
+        visits = [each.start.astimezone(self.days.branch.tz).date() for each in offer.plan.visits]
+        spans = [(self.days.opens(day) - 2 * HOUR, self.days.latest(day)) for day in visits]
+        return sum(not self.calendar.staff.on_day(crew, *span) for crew in crews for span in spans)
 
     @cached_property
     def _prices(self) -> Money:
@@ -196,8 +198,23 @@ class Priced:
                 weekdays=_office_weekdays(self.days),
             )
             yield Task(due, f"Hand the crew's names in at the gate for {say_day(offer.day)}.")
+        blocked = self._blocked_way(offer)
+        if blocked:
+            yield Task(offer.day, blocked)
         if offer.generator is not None:
             yield Task(offer.day, f"Take {offer.generator} along: the site has no socket.")
+
+    def _blocked_way(self, offer: Offer) -> str:
+        """A porch or the only way in is out of use until it can be walked on: ask for another."""
+        porch = Exposure.PORCH in self.job.exposures()
+        only = getattr(self.job.site, "only_way_in", False)
+        if not (porch or only) or offer.walk_on is None:
+            return ""
+        until = say_moment(offer.walk_on, self.setting.zone)
+        return (
+            f"Ask for another way into the house and warn about parcels: this one is out of use "
+            f"until {until}."
+        )
 
     def _rushed(self, day: date) -> str:
         """What had to be ordered before today to be here by then; empty where all is in time."""

@@ -24,7 +24,7 @@ class Costs:
     spoiled_share: float = 0.55
     fresh_day: float = 90.0  # a crew's day that is begun for this floor alone
     later_an_hour: float = 5.0  # of a start that the crew could have made sooner
-    lent_person: float = 200.0
+    lent_person: float = 120.0
     rush_order: float = 25.0
     # The two sides of every call: a crew's lost day with the ringing, and a floor ground off and
     # done again. Choices to be replaced by the branch's own.
@@ -69,7 +69,7 @@ def cost_parts(
     wet_share: float = 0.0,
     odds: float = 0.0,
     loss: float = 0.0,
-    fresh_day: bool = False,
+    fresh_days: int = 0,
     lent: int = 0,
     crew_day_price: float = 0.0,
     rushed: str = "",
@@ -96,7 +96,12 @@ def cost_parts(
             costs.enclosed_on_dry_day * takes_dry_day, "a dry day that an open floor could use"
         ),
         CostPart(costs.second_visit * (visits - 1), "the crew comes twice"),
-        CostPart(costs.fresh_day * fresh_day, "a day is begun for this floor alone"),
+        CostPart(
+            costs.fresh_day * fresh_days,
+            "a crew's day is begun for this floor alone"
+            if fresh_days < 2
+            else f"{fresh_days} days of crews are begun for this floor alone",
+        ),
         CostPart(
             costs.later_an_hour * later_h, f"begins {later_h:.1f} h later than the crew could"
         ),

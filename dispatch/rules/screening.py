@@ -226,10 +226,10 @@ def _with_return(gaps: _Gaps, free: FreeTime, asked: Asked, second: Return) -> _
 
 
 def longest_free_min(free: FreeTime, asked: Asked) -> Minutes:
-    """By day the longest free stretch (minutes) of any crew within the day's hours."""
+    """Days x crews: the longest free stretch (minutes) of a crew within the day's hours."""
     days = len(asked.opens)
     begins = np.maximum(free.start[:days], asked.opens[:, None, None])
     ends = np.minimum(free.end[:days], asked.latest[:, None, None])
     length = np.where(free.start[:days] == NEVER, 0, np.maximum(0, ends - begins))
-    longest: Minutes = length.reshape(days, -1).max(axis=1, initial=0)
+    longest: Minutes = length.max(axis=2, initial=0)
     return longest

@@ -165,4 +165,4 @@ def test_a_way_is_for_crews_of_its_size_or_with_somebody_lent(people, lent, fits
 def test_the_longest_free_stretch_of_a_day_is_told_within_its_hours():
     busy = [Stretch(10 * 60, 19 * 60, point=1)]
 
-    assert longest_free_min(calendar([[busy]]), asked(1, 1)).tolist() == [180]
+    assert longest_free_min(calendar([[busy]]), asked(1, 1)).tolist() == [[180]]

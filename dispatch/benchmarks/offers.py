@@ -27,7 +27,6 @@ from jobs.models import Branch, Job
 from jobs.rules.many_starts import ManyPlans
 
 T = TypeVar("T")
-STARTS = 48  # half-hourly
 TARGETS_MS = {"computing_ms": 5.0, "request_ms": 60.0}
 
 
@@ -126,7 +125,8 @@ def _fits(search: Search, crew: Crew, plans: ManyPlans, number: int) -> bool:
     """Whether any start of one crew's day is free and ends in time."""
     latest = search.site_days.latest(search.screen.days[number])
     base = search.setting.hours.start
-    for row in range(number * STARTS, (number + 1) * STARTS):
+    starts = len(plans.start_h) // len(search.screen.days)
+    for row in range(number * starts, (number + 1) * starts):
         begins, ends = float(plans.start_h[row]), float(plans.end_h[row])
         if isnan(begins) or isnan(ends):
             continue

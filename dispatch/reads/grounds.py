@@ -88,9 +88,9 @@ class Ground:
     def _wanted(self, exposure: Exposure, known: Known, spans: Sequence[Span]) -> Wanted:
         return Wanted(
             exposure=exposure,
-            # Half a mile changes nothing for the sun, and neighbors then share one slab.
-            latitude=round(known.job.site.latitude, 2),
-            longitude=round(known.job.site.longitude, 2),
+            # Some miles change nothing for the sun, and neighbors then share one slab.
+            latitude=round(known.job.site.latitude, 1),
+            longitude=round(known.job.site.longitude, 1),
             garage_offset_c=known.job.branch.garage_offset_c,
             door_open=tuple(spans),
             heaters=self.heaters if exposure in HEATED else (),

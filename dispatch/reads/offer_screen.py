@@ -16,10 +16,19 @@ from dispatch.rules.costs import Costs
 from dispatch.rules.free_time import NEVER, Minutes
 from dispatch.rules.granules import EPOCH
 from dispatch.rules.rough_weather import RoughFloor, rough_levels
-from dispatch.rules.screening import Asked, Candidates, Return, Way, longest_free_min, screen
+from dispatch.rules.screening import (
+    Asked,
+    Candidates,
+    Flags,
+    Return,
+    Way,
+    longest_free_min,
+    screen,
+)
 from dispatch.rules.travel import Point, travel_min_to
 from jobs.models import DayWish
 from jobs.rules.clock import say_day, say_moment, say_time
+from jobs.rules.day_hours import DayHours
 from jobs.rules.many_starts import ManyPlans, lay_many
 from jobs.rules.plan import StageKind
 from jobs.rules.rates import stage_hours
@@ -68,6 +77,7 @@ class Screen:
         self.days = calendar.days[: AHEAD_DAYS + 1]
         site = setting.job.site
         self.site: Point = (site.latitude, site.longitude)
+        self._quiet: dict[DayHours, int] = {}
 
     def candidate(self, row: int) -> Candidate:
         """One row of the candidates as plain values."""
@@ -143,16 +153,28 @@ class Screen:
     @cached_property
     def _first_start_min(self) -> Minutes:
         """By day the first start that puts the noise behind the quiet hours; NEVER if closed."""
-        rates = self.setting.rates
+        days = self.site_days
         found = []
         for day, why in zip(self.days, self.closed, strict=True):
             if why:
                 found.append(NEVER)
                 continue
-            arrive = max(self.site_days.opens(day), self.now)
-            minute = _minute(self.site_days.first_start(day, arrive, rates))
+            opens = days.opens(day)
+            if opens < self.now:
+                minute = _minute(days.first_start(day, self.now, self.setting.rates))
+            else:
+                minute = _minute(opens) + self._quiet_min(day)
             found.append(minute + -minute % 15)
         return np.array(found, dtype=np.int64)
+
+    def _quiet_min(self, day: date) -> int:
+        """Minutes after opening until a crew may begin; the same on days with the same hours."""
+        hours = self.site_days.hours(day)
+        if hours not in self._quiet:
+            opens = self.site_days.opens(day)
+            first = self.site_days.first_start(day, opens, self.setting.rates)
+            self._quiet[hours] = int((first - opens) / MINUTE)
+        return self._quiet[hours]
 
     @cached_property
     def ways(self) -> list[Way]:
@@ -171,8 +193,12 @@ class Screen:
 
     def _short_of_hands(self, way: Way) -> bool:
         """Whether on some open day no start of it ends in time."""
-        fits = (way.end != NEVER) & (way.end <= self.asked.latest[:, None])
-        return bool((~fits.any(axis=1) & (self.asked.latest != NEVER)).any())
+        return bool((~self._fits(way) & (self.asked.latest != NEVER)).any())
+
+    def _fits(self, way: Way) -> Flags:
+        """By day whether any start of the way's first visit ends in time."""
+        fits: Flags = ((way.end != NEVER) & (way.end <= self.asked.latest[:, None])).any(axis=1)
+        return fits
 
     def _of_size(self, people: int) -> Iterator[Way]:
         plans = self.plans(people)
@@ -180,10 +206,16 @@ class Screen:
             return
         card = self.setting.card
         cost: Series = self._weather_cost(plans)
+        whole = np.zeros(len(self.days), dtype=np.bool_)
         if not card.two_days:
-            yield Way(people=people, visits=1, end=self._minutes(plans.end_h), cost=cost)
-        if card.two_days or card.overnight:
+            way = Way(people=people, visits=1, end=self._minutes(plans.end_h), cost=cost)
+            whole = self._fits(way)
+            yield way
+        # A base that may wait overnight is left only on days that do not hold all of the floor.
+        closed = self.asked.latest == NEVER
+        if card.two_days or (card.overnight and not bool((whole | closed).all())):
             end = self._minutes(plans.first_end_h)
+            end[whole] = NEVER
             twice: Series = cost + self.costs.second_visit + self.costs.fresh_day
             yield Way(people, 2, end, twice, second=self._return(people))
 
@@ -206,7 +238,8 @@ class Screen:
     def _starts(self) -> Series:
         """Days x starts in minutes, flat; NaN on closed days."""
         step = self.site_days.starts.step_min
-        count = 24 * 60 // step
+        longest = int((self.asked.latest - self.asked.opens).max(initial=step))
+        count = max(1, longest // step + 1)
         whole = self._first_start_min.astype(np.float64)
         first = np.where(self._first_start_min == NEVER, np.nan, whole)
         later = step * np.arange(count, dtype=np.float64)

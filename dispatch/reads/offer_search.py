@@ -28,6 +28,7 @@ from weather.rules.hours import HOUR
 
 __all__ = ["AHEAD_DAYS", "Search"]
 
+WEATHER = 4  # the rank of a refusal by weather or slab
 Roads = tuple[tuple[int, int], ...]
 
 
@@ -125,6 +126,8 @@ class Search:
                 return self.at(crew, day, arrive, lent=lent)
             except NoOffer as refusal:
                 refusals.append(refusal)
+                if first is not None and first.forbidden and refusal.rank >= WEATHER:
+                    break  # every start of that day meets the same weather
                 if isinstance(refusal, NoGrinder) and refusal.arrive and len(starts) < most:
                     starts.append(refusal.arrive)
         return max(refusals, key=lambda each: each.rank).on(day)
@@ -192,7 +195,7 @@ class Search:
         verdict = verdict_on(self.setting, plan, day_end=latest, door=door)
         if verdict.level is Level.NO:
             change = verdict.ways_out[0] if verdict.ways_out else ""
-            raise NoOffer(verdict.headline, 4, str(change))
+            raise NoOffer(verdict.headline, WEATHER, str(change))
         return verdict
 
     def _day_of(self, visit: Visit) -> date:

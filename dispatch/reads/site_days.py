@@ -2,7 +2,9 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
+from functools import lru_cache
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -17,6 +19,12 @@ from jobs.rules.rates import Rates
 from weather.rules.hours import HOUR, Hours
 
 LATEST_SECOND_DAY = 5  # a weekend and a holiday with its bridge
+
+
+@lru_cache(maxsize=8192)  # the same hundred days are asked about by every caller
+def instant_at(zone: str, day: date, clock: time) -> datetime:
+    """The instant (UTC) at which the clocks of `zone` show `clock` on `day`."""
+    return datetime.combine(day, clock, tzinfo=ZoneInfo(zone)).astimezone(UTC)
 
 
 class SiteDays:
@@ -34,6 +42,10 @@ class SiteDays:
         self._hours = hours
         self._gate = gate_rules(job.site.gate_rules)
         self._kept: dict[date, DayHours] = {}
+        self._closed: dict[date, str] = {}
+
+    def _at(self, day: date, clock: time) -> datetime:
+        return instant_at(self.branch.zone, day, clock)
 
     def hours(self, day: date) -> DayHours:
         """The wall clock times of one day."""
@@ -60,7 +72,7 @@ class SiteDays:
 
     def _hot(self, day: date) -> bool:
         """Whether the day's air is known to get so warm that crews begin early."""
-        start = self.branch.at(day, time(9))
+        start = self._at(day, time(9))
         if self.branch.early_from is None or start > self._hours.end:
             return False
         air_c = self._hours.between(start, start + 9 * HOUR).air_c
@@ -69,19 +81,19 @@ class SiteDays:
 
     def opens(self, day: date) -> datetime:
         """When a crew may be there."""
-        return self.branch.at(day, self.hours(day).opens)
+        return self._at(day, self.hours(day).opens)
 
     def latest(self, day: date) -> datetime:
         """When everybody must have left."""
-        return self.branch.at(day, self.hours(day).closes)
+        return self._at(day, self.hours(day).closes)
 
     def noisy_from(self, day: date) -> datetime:
         """When noise may begin."""
-        return self.branch.at(day, self.hours(day).noisy_from)
+        return self._at(day, self.hours(day).noisy_from)
 
     def noisy_until(self, day: date) -> datetime:
         """When noise must end."""
-        return self.branch.at(day, self.hours(day).noisy_until)
+        return self._at(day, self.hours(day).noisy_until)
 
     def closed(self, day: date) -> str:
         """Why nobody can come that day, or an empty string."""
@@ -89,6 +101,11 @@ class SiteDays:
 
     def branch_closed(self, day: date) -> str:
         """Why no work is done that day, whoever the customer is."""
+        if day not in self._closed:
+            self._closed[day] = self._why_closed(day)
+        return self._closed[day]
+
+    def _why_closed(self, day: date) -> str:
         if day.weekday() not in self.branch.weekdays:
             return f"{self.branch} does not work on {day:%A}s."
         if day in self.holidays:

@@ -14,6 +14,7 @@ from dispatch.views import (
     phone,
     privacy,
     quick,
+    returns,
     staff,
     weather,
 )
@@ -40,6 +41,7 @@ urlpatterns = [
     path("bookings/<int:pk>/move/", bookings.move, name="move"),
     path("bookings/<int:pk>/confirm/", bookings.confirm, name="confirm"),
     path("bookings/<int:pk>/call-off/", bookings.call_off, name="call-off"),
+    path("bookings/<int:pk>/return/", returns.take_in_return, name="return-visit"),
     path("bookings/<int:pk>/undo/", bookings.undo, name="undo"),
     path("bookings/<int:pk>/exchange/", exchanges.exchange, name="exchange"),
     path("bookings/<int:pk>/swap/", exchanges.swap, name="swap"),

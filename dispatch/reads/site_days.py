@@ -42,6 +42,7 @@ class SiteDays:
         self._hours = hours
         self._gate = gate_rules(job.site.gate_rules)
         self._kept: dict[date, DayHours] = {}
+        self._alike: dict[bool, DayHours] = {}
         self._closed: dict[date, str] = {}
 
     def _at(self, day: date, clock: time) -> datetime:
@@ -50,10 +51,16 @@ class SiteDays:
     def hours(self, day: date) -> DayHours:
         """The wall clock times of one day."""
         if day not in self._kept:
-            self._kept[day] = self._hours_of(day)
+            hot = self._hot(day)
+            if self._gate:
+                self._kept[day] = self._hours_of(day, hot=hot)
+            else:  # without a gate all days are alike
+                if hot not in self._alike:
+                    self._alike[hot] = self._hours_of(day, hot=hot)
+                self._kept[day] = self._alike[hot]
         return self._kept[day]
 
-    def _hours_of(self, day: date) -> DayHours:
+    def _hours_of(self, day: date, *, hot: bool) -> DayHours:
         branch, site = self.branch, self.job.site
         found = hours_of(
             day,
@@ -64,7 +71,7 @@ class SiteDays:
             gate=self._gate,
             holidays=self.holidays,
             early_from=branch.early_from,
-            hot=self._hot(day),
+            hot=hot,
         )
         if site.needs_generator and found.generator_from:
             return replace(found, noisy_from=max(found.noisy_from, found.generator_from))

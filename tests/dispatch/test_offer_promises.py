@@ -251,3 +251,19 @@ def test_the_latest_start_of_a_date_to_meet_is_told_for_every_system(client, tra
         assert each.start is None or each.start < needed
         assert "at the latest" in each.sentence or "no start is early enough" in each.sentence
     assert any(each.start for each in found)
+
+
+def test_a_roofed_floor_begins_later_where_rain_stops_at_a_known_hour(transactional_db):
+    branch = builders.branch(day_ends=time(20))
+    builders.crew(of=branch)
+    builders.machine(of=branch)
+    # Tuesday until 1 PM in Chicago, which is up to 27 hours after NOW (10 AM on Monday).
+    rain = {n: {"rain_chance_pct": 80.0, "gust_kmh": 30.0} for n in range(15, 27)}
+    weather(branch.depot_place, rows=rain)
+    job = waiting(branch, exposure="carport", area_m2=15.0)
+
+    found = best_days(job, now=NOW, every=True)
+
+    tuesday = [o for o in (*found.best, *found.others) if o.day == date(2026, 6, 2)]
+    assert tuesday, "the afternoon is dry enough for a small floor"
+    assert tuesday[0].plan.pour >= branch.at(date(2026, 6, 2), time(13))

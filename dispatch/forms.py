@@ -18,7 +18,7 @@ from jobs.models.branches import Units
 from jobs.models.customers import CONDITIONS, EXPOSURES
 from jobs.rules.backlog_text import MOST_BYTES
 from jobs.rules.new_jobs import NewFloor, NewJob
-from jobs.rules.typed import read_day, read_days, read_moment
+from jobs.rules.typed import read_count, read_day, read_days, read_moment
 from jobs.rules.units import m2_from_ft2, m_from_ft
 from jobs.services import intake
 from jobs.services.checking import Desk
@@ -29,6 +29,7 @@ FLOOR_FIELDS = {
     "edge_m": "edge",
     "crack_m": "cracks",
     "stem_wall_m": "stem_wall",
+    "way_in_m": "way_in",
 }
 UNIT_FIELDS = {name: field for field, name in FLOOR_FIELDS.items()}
 
@@ -61,6 +62,10 @@ class OrderForm(forms.Form):
     only_way_in = forms.BooleanField(
         label="The floor is the only way into the house", required=False
     )
+    volts = Typed(
+        label="Volts of the best outlet", empty=None, read=read_count, help_text="Such as 240."
+    )
+    amps = Typed(label="Amps of its fuse", empty=None, read=read_count, help_text="Such as 30.")
     system_id = Typed(label="Coating system", empty=None, needed=True, widget=forms.Select())
     color = Typed(label="Color or blend")
     day_wish = Typed(
@@ -96,6 +101,13 @@ class OrderForm(forms.Form):
             "6/18/2026, 6/22/2026 to 6/26/2026" if us else "2026-06-18, 2026-06-22 to 2026-06-26"
         )
         self.fields["impossible_days"].help_text = f"Such as {shown}."
+        self.fields["way_in"] = measure_box(
+            us=us,
+            convert=m_from_ft,
+            label=f"Narrowest way in, {'ft' if us else 'm'}",
+            empty=None,
+            help_text="Left empty, the smallest grinder is reckoned with.",
+        )
         if branch.country != "US":
             self.fields["postal_code"].required = False
             for name in ("town", "latitude", "longitude", "zone"):
@@ -109,7 +121,8 @@ class OrderForm(forms.Form):
 
     def values(self) -> dict[str, Any]:
         """What could be read, by the fields of `NewJob`."""
-        return {name: value for name, value in self.cleaned_data.items() if name != "key"}
+        values = {name: value for name, value in self.cleaned_data.items() if name != "key"}
+        return {UNIT_FIELDS.get(name, name): value for name, value in values.items()}
 
 
 def _system_number(text: str) -> int:
@@ -136,6 +149,13 @@ class FloorForm(forms.Form):
     )
     steps = count_box(label="Steps")
     spalls = count_box(label="Pits and spalls to fill")
+    bays = Typed(
+        label="Bays between joints",
+        empty=1,
+        read=read_count,
+        help_text="Only for large floors: they are coated bay by bay.",
+    )
+    porous = forms.BooleanField(label="Block or rough concrete", required=False)
     poured_on = Typed(
         label="Concrete poured on",
         empty=None,
@@ -231,7 +251,7 @@ class IntakeForms:
         """Put each sentence at its field, unless what was typed there could not even be read."""
         for field, sentence in problems.items():
             form: forms.Form = self.order
-            name: str | None = field
+            name: str | None = FLOOR_FIELDS.get(field, field)
             if field.startswith("floors."):
                 _, number, name = field.split(".")
                 form = self.used_floors()[int(number)]

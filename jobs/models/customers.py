@@ -163,6 +163,7 @@ class Floor(models.Model):
             steps=self.steps,
             spalls=self.spalls,
             condition=Condition(self.condition),
+            porous=self.porous,
         )
 
 

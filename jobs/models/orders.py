@@ -10,6 +10,7 @@ from jobs.models.customers import Customer, Floor, Site
 from jobs.models.scoping import BranchScoped
 from jobs.rules.card_json import card_from_json
 from jobs.rules.cards import Card
+from jobs.rules.must_know import Standing, Subject, Topic, missing
 from jobs.rules.plan import Condition, Work
 from weather.rules.exposures import Exposure
 
@@ -142,7 +143,13 @@ class Job(models.Model):
                 key=list(Condition).index,
                 default=Condition.BARE,
             ),
+            porous=any(work.porous for work in works),
         )
+
+    def bays(self) -> int:
+        """Sections that its joints divide it into; several floors are laid in one go."""
+        floors = list(self.floors.all())
+        return floors[0].bays if len(floors) == 1 else 1
 
     def exposures(self) -> list[Exposure]:
         """How its floors lie, each once, in the order of the floors."""
@@ -151,3 +158,19 @@ class Job(models.Model):
     def days_off(self) -> set[date]:
         """Days on which the customer cannot."""
         return {date.fromisoformat(day) for day in self.impossible_days}
+
+    def subject(self, *, today: date) -> Subject:
+        """What the order tells by itself of what must be known before its day is confirmed."""
+        poured = [floor.poured_on for floor in self.floors.all() if floor.poured_on]
+        return Subject(
+            exposures=self.exposures(),
+            power=self.site.power,
+            access=self.site.access,
+            poured_on=max(poured, default=None),
+            today=today,
+        )
+
+    def missing(self, *, today: date) -> tuple[Topic, ...]:
+        """What must be known and is not, in the order in which it is asked."""
+        said = {Topic(each.topic): Standing(each.standing) for each in self.questions.all()}
+        return missing(self.subject(today=today), answers=said)

@@ -16,6 +16,7 @@ _ABOVE_ZERO = {
     "top_m2_per_l",
     "shelf_life_days",
     "humidity_max_pct",
+    "kit_l",
     "spread_min_c",
 }
 _NOT_BELOW_ZERO = {"abrade_h_per_m2", "mix_b", "flake_kg_per_m2"}

@@ -78,4 +78,5 @@ class Card:
     two_days: bool = False  # the top coat goes down another day
     overnight: bool = False  # the broadcast base may wait overnight
     base_rain_safe: CureTime | None = None  # after a base that waits for another day
+    kit_l: float = 11.356235352  # 3 gal: what one kit of base or top holds, A and B together
     sources: Mapping[str, str] = field(default_factory=dict)

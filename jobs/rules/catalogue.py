@@ -45,6 +45,7 @@ _SHARED_SOURCES = {
     "working_minutes": "0.6 of the pot life in the pail; " + COMMON,
     "abrade_h_per_m2": "0.3 h by 100 sq ft; a planning figure",
     "price_per_m2": PRICE,
+    "kit_l": "a maker's kit of 2:1, two gallons of A and one of B",
 }
 
 

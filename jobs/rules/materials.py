@@ -96,15 +96,17 @@ def materials(
     crew_size: int,
     slab_at_pour_c: float,
     slab_at_top_c: float,
-    porous: bool = False,
+    porous: bool | None = None,
     waste: float = WASTE,
 ) -> Materials:
     """Everything one floor takes, with batches for the slab at each coat.
 
-    A porous slab drinks more of the base; the top lies on the base and does not.
+    A porous slab drinks more of the base; the top lies on the base and does not. `porous`
+    is the floor's own unless it is said.
     """
     area_m2 = coated_m2(work)
     lost = 1 + waste
+    porous = work.porous if porous is None else porous
     drunk = 1 + POROUS if porous else 1.0
     thrown_kg = area_m2 * card.flake_kg_per_m2
     return Materials(

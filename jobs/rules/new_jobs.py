@@ -21,6 +21,9 @@ LONGEST_M = 2_000
 MOST_STEPS = 200
 MOST_SPALLS = 1_000
 MOST_FLOORS = 12
+MOST_BAYS = 24
+WAY_IN_M = (0.3, 12.0)
+VOLTS, AMPS = (100, 600), (5, 200)
 FURTHEST = timedelta(days=730)
 WISHES = ("any", "prefers", "fixed")
 
@@ -59,6 +62,8 @@ class NewFloor:
     spalls: int = 0
     condition: str = Condition.BARE.value
     poured_on: date | None = None
+    bays: int = 1  # sections that joints divide it into
+    porous: bool = False
 
     @property
     def edge_or_estimate_m(self) -> float:
@@ -85,6 +90,9 @@ class NewJob:
     access: str = ""
     power: str = ""
     only_way_in: bool = False
+    way_in_m: float | None = None  # narrowest way in, for the machines; None is not known
+    volts: int | None = None
+    amps: int | None = None
     day_wish: str = "any"
     wished_day: date | None = None
     impossible_days: tuple[date, ...] = ()
@@ -128,7 +136,20 @@ def problems_of(new: NewJob, *, today: date, us: bool) -> Iterator[Problem]:
     for number, floor in enumerate(new.floors[:MOST_FLOORS]):
         for field, sentence in _floor_problems(floor, us=us):
             yield f"floors.{number}.{field}", sentence
+    yield from _access_problems(new, us=us)
     yield from _day_problems(new, today=today)
+
+
+def _access_problems(new: NewJob, *, us: bool) -> Iterator[Problem]:
+    """Numbers for choosing the machine; left out they are not known and stop nobody."""
+    low, high = WAY_IN_M
+    if new.way_in_m is not None and not (isfinite(new.way_in_m) and low <= new.way_in_m <= high):
+        shown = f"{ft_from_m(low):.0f} to {ft_from_m(high):.0f} ft" if us else f"{low} to {high} m"
+        yield "way_in_m", f"The narrowest way in is {shown} wide."
+    if new.volts is not None and not VOLTS[0] <= new.volts <= VOLTS[1]:
+        yield "volts", f"An outlet has {VOLTS[0]} to {VOLTS[1]} volts, such as 120 or 240."
+    if new.amps is not None and not AMPS[0] <= new.amps <= AMPS[1]:
+        yield "amps", f"A fuse has {AMPS[0]} to {AMPS[1]} amps, such as 20 or 30."
 
 
 def _text_problems(new: NewJob) -> Iterator[Problem]:
@@ -173,6 +194,8 @@ def _floor_problems(floor: NewFloor, *, us: bool) -> Iterator[Problem]:
         yield "steps", f"A floor has between 0 and {MOST_STEPS} steps."
     if not 0 <= floor.spalls <= MOST_SPALLS:
         yield "spalls", f"A floor has between 0 and {MOST_SPALLS:,} pits."
+    if not 1 <= floor.bays <= MOST_BAYS:
+        yield "bays", f"Joints divide a floor into 1 to {MOST_BAYS} bays."
 
 
 def _area_problems(area_m2: float | None, *, us: bool) -> Iterator[Problem]:

@@ -11,9 +11,7 @@ from math import ceil
 
 from jobs.rules.cards import Card
 from jobs.rules.materials import Materials
-from jobs.rules.units import l_from_gal
 
-KIT_L = l_from_gal(3.0)  # a maker's kit of 2:1: two gallons of A and one of B
 # Working days from order to door: resin 2 to 5 (dangerous goods, none on weekends), a blend of
 # flake 3 to 10. Common practice.
 RESIN_DAYS, FLAKE_DAYS = 5, 10
@@ -39,7 +37,7 @@ class OrderLine:
         return today > self.order_by
 
 
-def kits(litres: float, *, kit_l: float = KIT_L) -> int:
+def kits(litres: float, *, kit_l: float) -> int:
     """Whole kits that hold so many litres; an opened side of a kit does not keep."""
     if kit_l <= 0:
         raise ValueError("a kit must hold something")
@@ -82,13 +80,12 @@ def orders(
     card: Card,
     needed_on: date,
     closed: Collection[date] = (),
-    kit_l: float = KIT_L,
 ) -> tuple[OrderLine, ...]:
-    """What one floor asks of its suppliers, resin and flake."""
+    """What one floor asks of its suppliers: resin in kits of the card's size, and flake."""
     resin_by = order_by(needed_on=needed_on, working_days=RESIN_DAYS, closed=closed)
     keeps = not_before(needed_on=needed_on, shelf_life_days=card.shelf_life_days)
     lines = [
-        OrderLine(name, kits(coat.litres, kit_l=kit_l), coat.litres, 0.0, resin_by, keeps)
+        OrderLine(name, kits(coat.litres, kit_l=card.kit_l), coat.litres, 0.0, resin_by, keeps)
         for name, coat in (("Base", takes.base), ("Top", takes.top))
     ]
     if takes.flake_order_kg > 0:

@@ -51,6 +51,7 @@ class Work:
     steps: int = 0
     spalls: int = 0
     condition: Condition = Condition.BARE
+    porous: bool = False  # block or rough concrete, which drinks more of the base
 
 
 @dataclass(frozen=True)

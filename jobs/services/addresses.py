@@ -69,7 +69,10 @@ class AddressBook:
         Site.objects.bulk_create(_without_key(self.sites.values()))
         for row in self.changed.values():
             row.save()
-            names = ("email", "telephone", "latitude", "longitude", "zone", "access", "power")
+            names = (
+                *("email", "telephone", "latitude", "longitude", "zone"),
+                *("access", "power", "way_in_m", "volts", "amps"),
+            )
             audit.record(
                 branch=self.branch,
                 by=by,
@@ -125,13 +128,18 @@ class AddressBook:
             access=new.access,
             power=new.power,
             only_way_in=new.only_way_in,
+            way_in_m=new.way_in_m,
+            volts=new.volts,
+            amps=new.amps,
         )
 
     def _bring_up_to_date(self, site: Site, order: CheckedJob) -> None:
         """What was typed by hand is better than what the site was first given."""
         new, where = order.new, order.where
         wanted: dict[str, object] = {
-            name: getattr(new, name) for name in ("access", "power") if getattr(new, name)
+            name: getattr(new, name)
+            for name in ("access", "power", "way_in_m", "volts", "amps")
+            if getattr(new, name)
         }
         if new.only_way_in:
             wanted["only_way_in"] = True

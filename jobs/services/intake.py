@@ -110,6 +110,8 @@ def _floor(new: NewFloor, site: Site) -> Floor:
         spalls=new.spalls,
         condition=new.condition,
         poured_on=new.poured_on,
+        bays=new.bays,
+        porous=new.porous,
     )
 
 

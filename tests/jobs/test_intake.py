@@ -379,3 +379,41 @@ def test_several_floors_of_one_order_share_its_least_price(branch, new, by, gara
     job = intake.take_in(branch=branch, new=replace(new, floors=(small, small)), by=by, now=NOW)
 
     assert (job.floors.count(), job.price) == (2, Decimal("1500.00"))
+
+
+def test_bays_a_porous_slab_and_the_way_in_are_kept(branch, new, garage, by):
+    block = replace(garage, bays=4, porous=True)
+    wide = replace(new, floors=(block,), way_in_m=2.4, volts=240, amps=30)
+
+    job = intake.take_in(branch=branch, new=wide, by=by, now=NOW)
+
+    floor = job.floors.get()
+    assert (floor.bays, floor.porous, floor.work.porous) == (4, True, True)
+    assert job.bays() == 4
+    assert (job.site.way_in_m, job.site.volts, job.site.amps) == (2.4, 240, 30)
+
+
+def test_what_becomes_known_of_the_way_in_completes_the_site(branch, new, by):
+    first = intake.take_in(branch=branch, new=new, by=by, now=NOW)
+    assert first.site.volts is None
+
+    again = replace(new, notes="again", volts=240)
+    assert intake.take_in(branch=branch, new=again, by=by, now=NOW).site.volts == 240
+
+
+@pytest.mark.parametrize(
+    ("changed", "field"),
+    [
+        ({"way_in_m": 0.1}, "way_in_m"),
+        ({"way_in_m": float("nan")}, "way_in_m"),
+        ({"volts": 12}, "volts"),
+        ({"amps": 900}, "amps"),
+    ],
+)
+def test_numbers_of_access_that_cannot_be_are_refused(branch, new, changed, field):
+    assert field in refused(branch, replace(new, **changed))
+
+
+@pytest.mark.parametrize("bays", [0, 25])
+def test_a_floor_has_at_least_one_bay_and_no_swarm_of_them(branch, new, garage, bays):
+    assert "floors.0.bays" in refused(branch, replace(new, floors=(replace(garage, bays=bays),)))

@@ -1,6 +1,8 @@
 """Kits, shelf life and the last day to order, with a supplier's closed days counted."""
 
+from dataclasses import replace
 from datetime import date
+from math import ceil
 
 import pytest
 
@@ -15,6 +17,14 @@ from tests.jobs.rules.floors import floor_of
 
 THANKSGIVING = date(2026, 11, 26)
 MONDAY = date(2026, 11, 30)
+TAKES = materials(
+    work=floor_of(450),
+    card=ONE_DAY,
+    rates=Rates(),
+    crew_size=2,
+    slab_at_pour_c=18,
+    slab_at_top_c=18,
+)
 
 
 def test_weekends_and_holidays_do_not_count():
@@ -43,9 +53,18 @@ def test_a_supplier_who_never_works_is_refused(asked):
 
 
 def test_whole_kits():
-    assert kits(l_from_gal(3.0)) == 1
-    assert kits(l_from_gal(3.1)) == 2
-    assert kits(0.0) == 0
+    three = l_from_gal(3.0)
+    assert kits(three, kit_l=three) == 1
+    assert kits(l_from_gal(3.1), kit_l=three) == 2
+    assert kits(0.0, kit_l=three) == 0
+
+
+def test_the_size_of_a_kit_is_the_cards():
+    small = replace(ONE_DAY, kit_l=l_from_gal(1.0))
+
+    few, many = (orders(takes=TAKES, card=card, needed_on=MONDAY)[0] for card in (ONE_DAY, small))
+
+    assert few.kits < many.kits == ceil(many.litres / l_from_gal(1.0))
 
 
 def test_six_months_of_shelf_life_leave_a_fortnight_for_the_rain():
@@ -53,20 +72,11 @@ def test_six_months_of_shelf_life_leave_a_fortnight_for_the_rain():
 
 
 def test_a_double_garage_asks_for_kits_and_flake():
-    takes = materials(
-        work=floor_of(450),
-        card=ONE_DAY,
-        rates=Rates(),
-        crew_size=2,
-        slab_at_pour_c=18,
-        slab_at_top_c=18,
-    )
-
-    base, top, flake = orders(takes=takes, card=ONE_DAY, needed_on=MONDAY, closed={THANKSGIVING})
+    base, top, flake = orders(takes=TAKES, card=ONE_DAY, needed_on=MONDAY, closed={THANKSGIVING})
 
     # 3.04 gal with waste: two kits of three gallons.
     assert (base.kits, top.kits) == (2, 2)
-    assert flake.mass_kg == takes.flake_order_kg
+    assert flake.mass_kg == TAKES.flake_order_kg
     assert flake.order_by < base.order_by < MONDAY
     assert base.late(date(2026, 11, 28))
     assert not base.late(base.order_by)

@@ -5,15 +5,20 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from dispatch.models import Crew, Link, LinkPurpose, Notice, NoticeKind, StampKind, Stint
+from dispatch.models import Booking, Crew, Link, LinkPurpose, Notice, NoticeKind, StampKind, Stint
 from dispatch.reads import day_sheet as reads
+from dispatch.reads.on_site import on_site
 from dispatch.services import links, receipts, stamps
+from dispatch.services.verdicts import judge_booking
+from dispatch.typed_reading import typed_reading
 from dispatch.views.customer import secret
 from dispatch.views.entrance import OfficeRequest, office
 from jobs.access import Actor
 from jobs.models import ActorKind
-from jobs.refusals import Refusal
+from jobs.models.branches import Units
+from jobs.refusals import Invalid, Refusal
 from jobs.rules.clock import say_span
+from jobs.services import readings
 
 
 @secret
@@ -87,13 +92,35 @@ def stamp(request: HttpRequest, token: str, stint: int) -> HttpResponse:
     return redirect("phone-sheet", token=token, stint=stint)
 
 
+@secret
+@require_POST
+def reading(request: HttpRequest, token: str, stint: int) -> HttpResponse:
+    """The crew keeps what it read on the floor; sent twice it is kept once."""
+    link, now = _link(token), timezone.now()
+    found = _stint(link, stint)
+    if found is None:
+        raise Http404("There is no such day on this phone.")
+    job = found.booking.job
+    us = link.branch.units == Units.US
+    try:
+        floor_id, new = typed_reading(request.POST, us=us, zone=job.site.tz, now=now)
+        if not job.floors.filter(pk=floor_id).exists():
+            raise Invalid({"floor": "Choose the floor that was read."})
+        readings.enter(branch=link.branch, floor_id=floor_id, new=new, by=_crew(link), now=now)
+    except Refusal as refusal:
+        return _show_sheet(request, link, stint, refusal=refusal)
+    judge_booking(Booking.objects.with_job().get(pk=found.booking_id), now=now)
+    return redirect("phone-sheet", token=token, stint=stint)
+
+
 @require_safe
 @office()
 def day_sheet(request: OfficeRequest, pk: int) -> HttpResponse:
     """The same sheet for whoever is signed in; stamps are for the crew's phone."""
     stint = get_object_or_404(Stint.objects.of_branch(request.branch).with_all(), pk=pk)
-    shown = reads.day_sheet(stint, now=timezone.now())
-    context = {"sheet": shown, "stint": stint, "job": stint.booking.job, "token": ""}
+    now, job = timezone.now(), stint.booking.job
+    shown, site = reads.day_sheet(stint, now=now), on_site(job, now=now)
+    context = {"sheet": shown, "site": site, "stint": stint, "job": job, "token": ""}
     return render(request, "dispatch/day_sheet.html", context)
 
 
@@ -103,10 +130,12 @@ def _show_sheet(
     stint = _stint(link, pk)
     if stint is None:
         raise Http404("There is no such day on this phone.")
+    now, job = timezone.now(), stint.booking.job
     context = {
-        "sheet": reads.day_sheet(stint, now=timezone.now()),
+        "sheet": reads.day_sheet(stint, now=now),
+        "site": on_site(job, now=now),
         "stint": stint,
-        "job": stint.booking.job,
+        "job": job,
         "branch": link.branch,
         "token": link.token,
         "refusal": refusal,

@@ -10,12 +10,16 @@ from dispatch.models import (
     CalendarEntry,
     EntryStatus,
     PromiseLevel,
+    Proposal,
     StampKind,
     Stint,
 )
 from dispatch.reads.chain import thresholds_of
+from dispatch.reads.last_word import customer_word
+from dispatch.reads.readiness import Line, lines_of
 from dispatch.reads.water_asks import asks_of
 from dispatch.rules import customer_words as words
+from dispatch.rules.readiness import EARLY
 from dispatch.rules.water_asks import Who
 from jobs.models import AuditEvent
 from jobs.rules.clock import say_moment, say_time
@@ -75,6 +79,10 @@ class CustomerPage:
     wish: AuditEvent | None
     may_say_no: bool
     current_at: str
+    word: tuple[str, ...]  # the final word, or the weather watch
+    proposal: Proposal | None  # days that wait for an answer, or have it
+    answer_by: str
+    ready: tuple[Line, ...]  # what must be ready, while it can be answered
 
 
 def customer_page(booking: Booking, *, wish: AuditEvent | None, now: datetime) -> CustomerPage:
@@ -85,6 +93,7 @@ def customer_page(booking: Booking, *, wish: AuditEvent | None, now: datetime) -
     standing = _standing(booking, stints)
     firm = standing in {Standing.DAY, Standing.COATED}
     limits = thresholds_of(booking.branch)
+    proposal = _proposal(booking, stints, now=now)
     weather = dict.fromkeys(words.weather_rule(each, limits) for each in exposures)
     return CustomerPage(
         booking=booking,
@@ -109,6 +118,10 @@ def customer_page(booking: Booking, *, wish: AuditEvent | None, now: datetime) -
         wish=wish,
         may_say_no=_may_say_no(booking, stints, now=now),
         current_at=say_moment(now, zone),
+        word=customer_word(booking, now=now) if standing is Standing.DAY else (),
+        proposal=proposal,
+        answer_by=say_moment(proposal.answer_by, zone) if proposal else "",
+        ready=_ready(booking, stints, now=now) if standing is Standing.DAY else (),
     )
 
 
@@ -179,6 +192,23 @@ def _why(booking: Booking) -> str:
         .first()
     )
     return event.why if event else ""
+
+
+def _proposal(booking: Booking, stints: list[Stint], *, now: datetime) -> Proposal | None:
+    """The days that were proposed, as long as they stand and have not begun."""
+    found = booking.proposals.filter(latest=True).first()
+    if found is None or booking.state != BookingState.BOOKED:
+        return None
+    begins = [stint.start for stint in stints]
+    stands = [each.isoformat() for each in begins] == found.starts
+    return found if stands and begins and begins[0] > now else None
+
+
+def _ready(booking: Booking, stints: list[Stint], *, now: datetime) -> tuple[Line, ...]:
+    """What to answer, from two days before until the crew comes."""
+    if not stints or not stints[0].start - EARLY <= now < stints[0].start:
+        return ()
+    return lines_of(booking)
 
 
 def _may_say_no(booking: Booking, stints: list[Stint], *, now: datetime) -> bool:

@@ -11,7 +11,9 @@ from jobs.models import AuditEvent
 CUSTOMER = "customer"
 
 
-def facts_of(booking: Booking, *, page_url: str, why: str, before: Told | None) -> Facts:
+def facts_of(
+    booking: Booking, *, page_url: str, why: str, before: Told | None, lines: tuple[str, ...] = ()
+) -> Facts:
     """The booking as it stands, as a letter speaks of it."""
     job, branch = booking.job, booking.branch
     return Facts(
@@ -33,6 +35,7 @@ def facts_of(booking: Booking, *, page_url: str, why: str, before: Told | None) 
         only_way_in=job.site.only_way_in,
         before=before,
         limits=thresholds_of(branch),
+        lines=lines,
     )
 
 

@@ -1,6 +1,5 @@
 """What needs a person: weather that turned, crews that have not confirmed, holds, wishes."""
 
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from django.db.models import Prefetch
@@ -10,6 +9,7 @@ from dispatch.models import (
     Booking,
     BookingState,
     Crew,
+    FinalCall,
     Notice,
     NoticeKind,
     NoticeState,
@@ -17,6 +17,8 @@ from dispatch.models import (
     Stint,
     StoredVerdict,
 )
+from dispatch.reads import evening_needs
+from dispatch.reads.need import ORDER, Need
 from dispatch.rules.findings import Level
 from dispatch.rules.firmness import Firmness, firmest
 from jobs.models import AuditEvent, Branch, DayWish
@@ -25,37 +27,6 @@ from jobs.rules.clock import say_moment, say_span
 SOON = timedelta(days=4)
 RECENT = timedelta(days=5)
 HALF_A_DAY = timedelta(hours=12)
-SUBJECTS = {
-    "weather": "Weather",
-    "receipt": "Crew has not confirmed",
-    "customer": "Customer's wish",
-    "confirm": "Day to confirm",
-    "hold": "Hold",
-    "mail": "Mail",
-}
-ORDER = {kind: number for number, kind in enumerate(SUBJECTS)}
-
-
-@dataclass(frozen=True)
-class Need:
-    """One thing a person must decide, with the best ready answer."""
-
-    kind: str
-    level: str
-    title: str
-    reason: str
-    answer: str
-    answer_url_name: str
-    answer_pk: int
-    when: datetime
-    telephone: str = ""
-    post: bool = False
-    version: int = 0
-
-    @property
-    def subject(self) -> str:
-        """What it is about, in a word or two."""
-        return SUBJECTS[self.kind]
 
 
 def count(branch: Branch) -> int:
@@ -65,8 +36,11 @@ def count(branch: Branch) -> int:
 
 def everything(branch: Branch, *, now: datetime) -> list[Need]:
     """All of it, worst first."""
+    evening = evening_needs.found(branch, now=now)
+    undecided = {need.booking for need in evening if need.kind == "final"}
     found = [
-        *_weather(branch, now),
+        *evening,
+        *(need for need in _weather(branch, now) if need.answer_pk not in undecided),
         *_receipts(branch, now),
         *_wishes(branch, now),
         *_confirmable(branch, now),
@@ -81,12 +55,19 @@ def _weather(branch: Branch, now: datetime) -> list[Need]:
     bad = StoredVerdict.objects.filter(
         latest=True, level__in=[Level.NO, Level.UNKNOWN], stint__in=_ahead(branch, now)
     ).select_related("stint__booking__job__customer", "stint__booking__job__site", "stint__crew")
+    decided = set(
+        FinalCall.objects.of_branch(branch)
+        .filter(latest=True, day__gte=branch.today(now))
+        .values_list("verdict_id", flat=True)
+    )
     needs: dict[int, Need] = {}
     for verdict in bad.order_by("stint__start"):
         stint = verdict.stint
         booking = stint.booking
         if verdict.level == Level.UNKNOWN and stint.start > now + SOON:
             continue  # too far ahead to be anybody's decision yet
+        if verdict.pk in decided:
+            continue  # somebody decided on this very verdict
         job = booking.job
         firm = booking.promise == PromiseLevel.CONFIRMED
         needs.setdefault(

@@ -129,7 +129,7 @@ def _book_on(job: Job, day: date, *, at: Staffed, now: datetime) -> Booking | No
     best = _best(job, now=now, only=day)
     if best is None:
         return None
-    booking = _booked(best, best.ask(), at=at, now=now)
+    booking = _booked(job, best.ask(), at=at, now=now)
     if booking.promise == PromiseLevel.CONFIRMED:
         return booking
     return bookings.confirm(
@@ -155,7 +155,7 @@ def _spare_day(in_danger: Booking | None, *, at: Staffed, now: datetime) -> date
 def _book(job: Job, *, at: Staffed, now: datetime, keep: date | None = None) -> Booking | None:
     """The best day booked, as somebody in the office would; None where there is none."""
     best = _best(job, now=now, keep=keep)
-    return None if best is None else _booked(best, best.ask(), at=at, now=now)
+    return None if best is None else _booked(job, best.ask(), at=at, now=now)
 
 
 def _hold(job: Job, *, at: Staffed, now: datetime, keep: date | None) -> Booking | None:
@@ -164,7 +164,7 @@ def _hold(job: Job, *, at: Staffed, now: datetime, keep: date | None) -> Booking
     if best is None:
         return None
     until = at.branch.at(at.branch.today(now) + timedelta(days=1), time(17, 0))
-    return _booked(best, best.ask(held_until=until, why="Asks at home first."), at=at, now=now)
+    return _booked(job, best.ask(held_until=until, why="Asks at home first."), at=at, now=now)
 
 
 def _best(
@@ -178,8 +178,7 @@ def _best(
     return min(offers, key=lambda each: (each.cost, each.day, each.crew.pk), default=None)
 
 
-def _booked(offer: Offer, ask: Ask, *, at: Staffed, now: datetime) -> Booking:
-    job = offer.job
+def _booked(job: Job, ask: Ask, *, at: Staffed, now: datetime) -> Booking:
     return bookings.book(
         branch=at.branch, job_id=job.pk, version=job.version, ask=ask, by=at.by, now=now
     )

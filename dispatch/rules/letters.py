@@ -56,6 +56,7 @@ class Facts:
     only_way_in: bool = False
     before: Told | None = None
     limits: Thresholds = DEFAULTS
+    lines: tuple[str, ...] = ()  # sentences of this one notice
 
     @property
     def when(self) -> str:
@@ -126,7 +127,37 @@ def moved(facts: Facts) -> Letter:
             f"Your floor moves from {facts.was} to {facts.when}. You keep your place in line."
         )
     rest = _day(facts, "We coat") if facts.confirmed else _week(facts, "We plan to coat")
-    return _letter(facts, subject, (opening, *_reason(facts), *rest))
+    asked = [Block("", facts.lines)] if facts.lines else []
+    return _letter(facts, subject, (opening, *_reason(facts), *asked, *rest))
+
+
+def weather_watch(facts: Facts) -> Letter:
+    """The day may move; when the last word comes. It must not read like a cancellation."""
+    subject = f"Your floor: {facts.when} stands, but the weather may move it"
+    return _letter(facts, subject, [Block(line) for line in facts.lines])
+
+
+def final_word(facts: Facts) -> Letter:
+    """What was decided the evening before."""
+    subject = f"Your floor, {facts.when}: {facts.lines[0] if facts.lines else 'decided'}"
+    promises = say_promises(
+        walk_on_at=facts.walk_on_at,
+        drive_on_at=facts.drive_on_at,
+        basis=facts.drive_on_basis,
+        exposures=facts.exposures,
+        zone=facts.zone,
+    )
+    return _letter(
+        facts, subject, (*(Block(line) for line in facts.lines), Block("Afterwards:", promises))
+    )
+
+
+def must_be_ready(facts: Facts) -> Letter:
+    """What must be ready when the crew comes, to be ticked off on the customer's page."""
+    opening = Block(f"We come on {facts.when}. Please tell us on your page that this is done:")
+    return _letter(
+        facts, f"Before we come on {facts.when}: please answer", (opening, Block("", facts.lines))
+    )
 
 
 def called_off(facts: Facts) -> Letter:

@@ -14,12 +14,38 @@ CREW_MUST_KNOW = timedelta(hours=48)
 GONE_BY = timedelta(hours=12)
 
 
-def owe(booking: Booking, kind: NoticeKind, *, now: datetime, why: str = "") -> None:
-    """Write down what the customer must be told of this version of the booking."""
+def owe(
+    booking: Booking,
+    kind: NoticeKind,
+    *,
+    now: datetime,
+    why: str = "",
+    lines: Sequence[str] = (),
+    tag: str = "",
+    due_at: datetime | None = None,
+) -> None:
+    """Write down what the customer must be told of this version of the booking.
+
+    `lines` are sentences of this notice alone. `tag` tells notices of one kind and version
+    apart; a mail that is `due_at` a later time waits until somebody has rung first.
+    """
     customer = booking.job.customer
     if booking.state == BookingState.HELD or not customer.email:
         return
-    _write(booking, kind, audience="customer", to=customer.email, now=now, facts={"why": why})
+    facts: dict[str, object] = {"why": why}
+    if lines:
+        facts["lines"] = [line for line in lines if line]
+    if due_at is not None:
+        facts["ring_first"] = True
+    _write(
+        booking,
+        kind,
+        audience="customer",
+        to=customer.email,
+        now=due_at or now,
+        facts=facts,
+        tag=tag,
+    )
 
 
 @dataclass(frozen=True)
@@ -76,14 +102,15 @@ def _write(
     to: str,
     now: datetime,
     facts: dict[str, object],
+    tag: str = "",
 ) -> None:
     if not transaction.get_connection().in_atomic_block:
         raise RuntimeError("a notice is owed inside the transaction of its change")
-    crew = f":{facts.get('crew')}" if audience == "crew" else ""
+    apart = f":{facts.get('crew')}" if audience == "crew" else f":{tag}" if tag else ""
     Notice.objects.bulk_create(
         [
             Notice(
-                key=f"{kind}:{booking.pk}:{booking.version}:{audience}{crew}",
+                key=f"{kind}:{booking.pk}:{booking.version}:{audience}{apart}",
                 branch_id=booking.branch_id,
                 kind=kind,
                 booking=booking,

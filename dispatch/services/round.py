@@ -7,7 +7,7 @@ from django.db.models import ProtectedError
 
 from dispatch.models import Stint, StoredVerdict
 from dispatch.reads import pulse
-from dispatch.services import bookings, sending, verdicts
+from dispatch.services import bookings, readiness, sending, verdicts
 from jobs.models import Branch, Job
 from weather import services as weather
 from weather.models import Chore
@@ -71,6 +71,7 @@ def go_round(*, now: datetime) -> Round:
     refreshed = refresh_forecasts(now=now)
     judged = verdicts.judge_due(now=now)
     verdicts.watch_coated(now=now)
+    readiness.ask_due(now=now)
     sent = sending.send_due(now=now)
     prune_weather(now=now)
     return Round(refreshed=refreshed, judged=judged, sent=sent, lapsed=lapsed)

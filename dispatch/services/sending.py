@@ -36,7 +36,13 @@ LETTERS = {
     NoticeKind.MOVED: letters.moved,
     NoticeKind.CALLED_OFF: letters.called_off,
     NoticeKind.DRIVE_ON_LATER: letters.drive_on_later,
+    NoticeKind.WATCH: letters.weather_watch,
+    NoticeKind.FINAL_CALL: letters.final_word,
+    NoticeKind.READY_EARLY: letters.must_be_ready,
+    NoticeKind.READY_LATE: letters.must_be_ready,
 }
+# Letters about the day itself carry it as a calendar object; the others say only what is new.
+WITH_CALENDAR = SUPERSEDING
 
 
 def send_due(*, now: datetime, limit: int = 100) -> int:
@@ -117,7 +123,7 @@ def compose(notice: Notice, letter: Letter, *, now: datetime) -> EmailMultiAlter
     mail.encoding = charset
     mail.attach_alternative(render_to_string("mail/letter.html", {"letter": letter}), "text/html")
     entry = reads.customer_entry(notice.booking)
-    if entry is not None and notice.kind != NoticeKind.DRIVE_ON_LATER:
+    if entry is not None and notice.kind in WITH_CALENDAR:
         method, calendar = calendars.invitation(
             visit_of(entry),
             organizer=calendars.Mailbox(branch.company, settings.DEFAULT_FROM_EMAIL),
@@ -207,6 +213,7 @@ def _facts(notice: Notice, *, now: datetime) -> Facts:
         page_url=links.for_booking(booking, now=now).address,
         why=str(notice.facts.get("why", "")),
         before=reads.told_last(notice),
+        lines=tuple(notice.facts.get("lines", ())),
     )
 
 

@@ -23,8 +23,8 @@ from dispatch.reads.chain import (
     setting_for,
     verdict_on,
 )
-from dispatch.reads.measuring import measures_on, site_days, situation_of, times_of
 from dispatch.reads.laid_bays import bays_of, lay_bays
+from dispatch.reads.measuring import measures_on, site_days, situation_of, times_of
 from dispatch.rules.asking import Promised
 from dispatch.rules.firmness import Firmness
 from dispatch.rules.measures.situation import Outcome

@@ -15,6 +15,7 @@ from dispatch.reads.forecast_age import forecast_age
 from dispatch.reads.history import history
 from dispatch.reads.latest_starts import latest_starts
 from dispatch.reads.offers import Offers, best_days, offer_for, on_day, who_has
+from dispatch.reads.on_site import on_site
 from dispatch.reads.second_opinion import SecondOpinion
 from dispatch.reads.water_asks import asks_of, reason_for_customer
 from dispatch.rules.pictures import day_summary
@@ -94,13 +95,9 @@ def booking(request: OfficeRequest, pk: int) -> HttpResponse:
             plan = None
         if plan is not None:
             second = SecondOpinion(setting).on(plan)
+            gate = verdict.last_safe_pour if verdict else None
             for number in range(len(plan.visits)):
-                picture = day_picture(
-                    setting,
-                    plan,
-                    last_safe_pour=verdict.last_safe_pour if verdict else None,
-                    number=number,
-                )
+                picture = day_picture(setting, plan, last_safe_pour=gate, number=number)
                 pictures.append((picture, day_summary(picture)))
     link = Link.objects.filter(booking=found, purpose=LinkPurpose.CUSTOMER).live(now).first()
     context = {
@@ -116,6 +113,8 @@ def booking(request: OfficeRequest, pk: int) -> HttpResponse:
         "history": history(found),
         "asks": asks_of(found, stints),
         "reason": reason_for_customer(verdict),
+        "site": on_site(found.job, now=now),
+        "may_enter": request.role != Role.READER and found.state != BookingState.CALLED_OFF,
         "may_undo": request.role in DESK and found.state != BookingState.DONE,
         "may_change": request.role in DESK and found.state in ("held", "booked"),
         "now": now,

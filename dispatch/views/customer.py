@@ -5,6 +5,7 @@ from functools import wraps
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_POST, require_safe
@@ -13,7 +14,10 @@ from dispatch import calendars
 from dispatch.models import Booking, Link, LinkPurpose
 from dispatch.reads import customer_page as reads
 from dispatch.reads.feed import visit_of
-from dispatch.services import links, receipts
+from dispatch.services import links, proposals, readiness, receipts
+from dispatch.services.changing import CannotChange
+from jobs.access import Actor
+from jobs.models import ActorKind
 from jobs.refusals import Refusal
 
 View = Callable[..., HttpResponse]
@@ -69,6 +73,53 @@ def cannot(request: HttpRequest, token: str) -> HttpResponse:
     except Refusal as refusal:
         return _show(request, link, refusal=refusal)
     return redirect("customer", token=token)
+
+
+@secret
+@require_POST
+def answer(request: HttpRequest, token: str) -> HttpResponse:
+    """The customer accepts the proposed day, or asks for another."""
+    link = _link(token)
+    booking = _booking(link)
+    now = timezone.now()
+    by = Actor(kind=ActorKind.CUSTOMER, name=booking.job.customer.name)
+    try:
+        found = proposals.current(booking)
+        if found is None or str(found.pk) != request.POST.get("proposal"):
+            raise CannotChange("The day has changed since. Please look at the page again.")
+        if request.POST.get("answer") == "accept":
+            proposals.accept(found.pk, by=by, how=proposals.CUSTOMERS_PAGE, now=now)
+        else:
+            proposals.want_another(
+                found.pk,
+                words=request.POST.get("words", ""),
+                by=by,
+                how=proposals.CUSTOMERS_PAGE,
+                now=now,
+            )
+    except Refusal as refusal:
+        return _show(request, link, refusal=refusal)
+    return redirect("customer", token=token)
+
+
+@secret
+@require_POST
+def ready(request: HttpRequest, token: str) -> HttpResponse:
+    """The customer ticks off what must be ready, or says that it cannot be."""
+    link = _link(token)
+    booking = _booking(link)
+    try:
+        readiness.answer(
+            booking,
+            topic=request.POST.get("topic", ""),
+            ready=request.POST.get("ready") == "yes",
+            by=Actor(kind=ActorKind.CUSTOMER, name=booking.job.customer.name),
+            how=readiness.CUSTOMERS_PAGE,
+            now=timezone.now(),
+        )
+    except Refusal as refusal:
+        return _show(request, link, refusal=refusal)
+    return redirect(f"{reverse('customer', args=[token])}#ready")
 
 
 @secret

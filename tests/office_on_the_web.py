@@ -21,6 +21,7 @@ import requests
 from tests import servers
 
 JOBS = 6
+SEED = ("-m", "tests.office_on_the_web", "seed")
 
 
 def child(settings: Mapping[str, str], *words: str) -> str:
@@ -73,11 +74,11 @@ class Office:
             other.close()
 
 
-def office_at(database: str | Path) -> Office:
+def office_at(database: str | Path, *, jobs: int = JOBS) -> Office:
     """A migrated database with a branch, a crew, weather around now and waiting garages."""
     told = {"DATABASE": Office(database).url}
     child(told, "manage.py", "migrate", "--no-input", "--verbosity", "0")
-    return Office(database, json.loads(child(told, "-m", "tests.office_on_the_web", "seed")))
+    return Office(database, json.loads(child(told, *SEED, str(jobs))))
 
 
 class Desk:
@@ -138,8 +139,8 @@ def hidden(page: str, name: str) -> str:
     return field_at[1]
 
 
-def seed() -> dict[str, Any]:
-    """What `office_at` writes."""
+def seed(count: int) -> dict[str, Any]:
+    """What `office_at` writes, with so many waiting garages."""
     from datetime import timedelta
 
     from django.utils import timezone
@@ -162,7 +163,7 @@ def seed() -> dict[str, Any]:
         issued_at=now - timedelta(minutes=30),
     )
     jobs = []
-    for _ in range(JOBS):
+    for _ in range(count):
         where = builders.site(owner=builders.customer(of=branch), at=spot)
         floor = builders.floor(at=where)
         jobs.append(builders.job(of=branch, floors=[floor], created_at=now).pk)
@@ -230,4 +231,5 @@ if __name__ == "__main__":
     if sys.argv[1] == "work_on":
         work_on()
     else:
-        sys.stdout.write(json.dumps({"seed": seed, "look": look}[sys.argv[1]]()))
+        found = look() if sys.argv[1] == "look" else seed(int(sys.argv[2]))
+        sys.stdout.write(json.dumps(found))

@@ -161,31 +161,33 @@ def _cheapest(gaps: _Gaps, asked: Asked, way: Way) -> tuple[Minutes, Money]:
     Three are tried: the cheapest of the day from the hour the crew can be there, the first one
     after that hour, and that hour itself where the crew comes from other work.
     """
-    opens, latest = asked.opens[gaps.day], asked.latest[gaps.day]
-    starts = asked.opens[:, None] + asked.step_min * np.arange(way.end.shape[1])[None, :]
     cost = _hour_costs(asked, way)
+    opens = asked.opens[gaps.day]
     reached = np.maximum(gaps.start + gaps.road_in, opens)
     reached += -reached % QUARTER_MIN
     last = way.end.shape[1] - 1
-    on_grid = np.minimum(-(-(reached - opens) // asked.step_min), last)
-    under = np.minimum((reached - opens) // asked.step_min, last)
+    later = reached - opens
+    on_grid = np.minimum(-(-later // asked.step_min), last)
+    under = np.minimum(later // asked.step_min, last)
     best_cost = np.full(len(gaps.day), np.inf)
     best_start = np.full(len(gaps.day), NEVER, dtype=np.int64)
-    for index, at_once in (
-        (_best_from(cost)[gaps.day, on_grid], False),
-        (on_grid, False),
-        (under, True),
-    ):
-        at = starts[gaps.day, index]
-        start = np.maximum(at, reached) if at_once else at
-        end = way.end[gaps.day, index] + (start - at)
-        fits = (start >= reached) & (end <= latest) & (end + gaps.road_out <= gaps.end)
+
+    def attempt(index: Minutes, rows: Minutes) -> None:
+        """Keep the start where it fits and is cheaper than what was found before."""
+        day, hour = gaps.day[rows], index[rows]
+        at = asked.opens[day] + asked.step_min * hour
+        start = np.maximum(at, reached[rows])
+        end = way.end[day, hour] + (start - at)
+        fits = (end <= asked.latest[day]) & (end + gaps.road_out[rows] <= gaps.end[rows])
         # Hours before the crew can be there are lost to nobody.
-        price = cost[gaps.day, index] - (asked.idle_cost + asked.later_cost) * (reached - opens)
-        price = np.where(fits, price, np.inf)
-        better = price < best_cost
-        best_cost = np.where(better, price, best_cost)
-        best_start = np.where(better, start, best_start)
+        price = cost[day, hour] - (asked.idle_cost + asked.later_cost) * later[rows]
+        better = fits & (price < best_cost[rows])
+        best_cost[rows[better]] = price[better]
+        best_start[rows[better]] = start[better]
+
+    attempt(_best_from(cost)[gaps.day, on_grid], np.arange(len(gaps.day)))
+    attempt(on_grid, np.flatnonzero(np.isinf(best_cost)))
+    attempt(under, np.flatnonzero(on_grid != under))
     return best_start, best_cost
 
 

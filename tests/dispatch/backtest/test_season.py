@@ -152,7 +152,7 @@ def test_the_picture_is_well_formed_and_names_each_policy(newark, scenario, slab
 
 
 def test_what_is_asked_wrongly_is_refused_in_words():
-    with pytest.raises(CommandError, match="There is no station 'XXX'"):
-        told("--station", "XXX")
+    with pytest.raises(CommandError, match="There is no station 'QQQ'"):
+        told("--station", "QQQ")
     with pytest.raises(CommandError, match="named by letters"):
         told("--policies", "z")

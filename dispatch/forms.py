@@ -15,7 +15,7 @@ from django import forms
 from dispatch.typed_fields import Typed, count_box, measure_box, picker
 from jobs.models import Branch, DayWish
 from jobs.models.branches import Units
-from jobs.models.customers import CONDITIONS, EXPOSURES
+from jobs.models.customers import CONDITIONS, EXPOSURES, OTHER_WATER
 from jobs.rules.backlog_text import MOST_BYTES
 from jobs.rules.new_jobs import NewFloor, NewJob
 from jobs.rules.typed import read_count, read_day, read_days, read_moment
@@ -156,6 +156,13 @@ class FloorForm(forms.Form):
         help_text="Only for large floors: they are coated bay by bay.",
     )
     porous = forms.BooleanField(label="Block or rough concrete", required=False)
+    other_water = forms.MultipleChoiceField(
+        label="Other water that reaches it",
+        choices=OTHER_WATER,
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        help_text="What was seen there, besides the rain that falls on it.",
+    )
     poured_on = Typed(
         label="Concrete poured on",
         empty=None,
@@ -197,6 +204,7 @@ class FloorForm(forms.Form):
     def floor(self) -> NewFloor:
         """What could be read; the rest as if it had been left empty."""
         values = {UNIT_FIELDS.get(name, name): value for name, value in self.cleaned_data.items()}
+        values["other_water"] = tuple(values.get("other_water", ()))
         return NewFloor(**{"exposure": "", "area_m2": None, **values})
 
 

@@ -59,6 +59,7 @@ urlpatterns = [
     path("bookings/<int:pk>/swap/", exchanges.swap, name="swap"),
     path("bookings/<int:pk>/hand-over/", exchanges.hand_over, name="hand-over"),
     path("bookings/<int:pk>/dryness/", dryness.note_dryness, name="note-dryness"),
+    path("bookings/<int:pk>/waters/", dryness.note_waters, name="note-waters"),
     path("bookings/<int:pk>/reading/", on_site.enter_reading, name="enter-reading"),
     path("bookings/<int:pk>/heater/", on_site.place_heater, name="place-heater"),
     path(

@@ -13,7 +13,7 @@ from jobs.described import DescribedJob, Order
 from jobs.models import Floor, Job, SiteReading
 from jobs.models.customers import WHOLE_FLOOR
 from jobs.rules.doors import Span
-from jobs.rules.other_water import Water
+from jobs.rules.other_water import Water, waters
 from weather.rules.exposures import Exposure
 from weather.rules.heaters import Heater, with_water
 from weather.rules.hours import Hours, SlabHours
@@ -205,6 +205,7 @@ def _dryness(floor: Floor, hours: Hours, readings: Sequence[SiteReading]) -> Dry
             wetted_at=part.wetted_at,
             looked_dry_at=part.looked_dry_at,
             estimated=part.estimated,
+            wetted_by=next(iter(waters([part.wetted_by])), None),
         )
         for part in seen
     )

@@ -11,7 +11,17 @@ import numpy as np
 from dispatch.rules.drying import looks_dry_at
 from dispatch.rules.findings import Check, Level, PartDryness, Scene
 from dispatch.rules.words import share, span
+from jobs.rules.other_water import Water
 from weather.rules.hours import HOUR, floor_hour
+
+BY = {
+    Water.SLOPE: "from the drive",
+    Water.ROOF_EDGE: "from the roof's edge",
+    Water.THAW: "with melting snow",
+    Water.VEHICLES: "from a car",
+    Water.IRRIGATION: "from sprinklers",
+    Water.WASHING: "from a wash",
+}
 
 
 def dryness(scene: Scene) -> Check | None:
@@ -112,7 +122,8 @@ def _sentence(
     """What happened, how long ago that is at the pour, and what is needed."""
     limits, say, pour = scene.thresholds, scene.words, scene.plan.pour
     name = part.part[:1].upper() + part.part[1:]
-    told = f"{name} was wet until {say.clock(wetted)}, {span(pour - wetted)} before the pour"
+    by = f" {BY[part.wetted_by]}" if part.wetted_by and part.wetted_at == wetted else ""
+    told = f"{name} was wet{by} until {say.clock(wetted)}, {span(pour - wetted)} before the pour"
     if looked is not None:
         reckoned = part.estimated or not seen or looked > scene.now
         looks = "is reckoned to look" if reckoned else "looked"

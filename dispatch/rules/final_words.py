@@ -52,7 +52,7 @@ def _move(told: Told) -> str:
         return "No better day was found: open the other days."
     said = f"Moves to {told.best_day}; the old day is free at once and the crew is told."
     if told.confirmed:
-        said += " The customer is asked on their page; without an answer by 8 PM it is a call."
+        said += " The customer is written to with the new day and the reason."
     if told.moves:
         said += " It has moved before: ring, do not write."
     return said

@@ -72,6 +72,7 @@ class PartDryness:
     wetted_at: datetime | None = None
     looked_dry_at: datetime | None = None
     estimated: bool = False
+    wetted_by: Water | None = None  # None: rain, or nobody said
 
 
 @dataclass(frozen=True)

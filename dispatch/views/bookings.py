@@ -24,6 +24,7 @@ from dispatch.services.verdicts import judge_booking, replan
 from dispatch.views.entrance import OfficeRequest, office
 from jobs import access, idempotency
 from jobs.models import AuditEvent, Job, JobState, Role
+from jobs.models.customers import OTHER_WATER
 from jobs.refusals import Refusal
 from jobs.rules.clock import say_moment
 from jobs.rules.refusals import CannotPlan
@@ -112,6 +113,7 @@ def booking(request: OfficeRequest, pk: int) -> HttpResponse:
         "customer_url": links.address(link) if link and request.role in DESK else "",
         "history": history(found),
         "asks": asks_of(found, stints),
+        "water_choices": OTHER_WATER,
         "reason": reason_for_customer(verdict),
         "site": on_site(found.job, now=now),
         "may_enter": request.role != Role.READER and found.state != BookingState.CALLED_OFF,

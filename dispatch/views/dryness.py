@@ -28,13 +28,35 @@ def note_dryness(request: OfficeRequest, pk: int) -> HttpResponse:
     now = timezone.now()
     floor_id, _, part = request.POST.get("surface", "").partition(":")
     at = _moment(request.POST.get("at", ""), booking)
-    wetted = request.POST.get("seen") == "wetted"
+    seen, _, wetted_by = request.POST.get("seen", "").partition(":")
+    wetted = seen == "wetted"
     dryness.note(
         branch=request.branch,
         floor_id=int(floor_id) if floor_id.isdecimal() and len(floor_id) < 10 else 0,
         part=part or WHOLE_FLOOR,
         wetted_at=at if wetted else None,
         looked_dry_at=None if wetted else at,
+        wetted_by=wetted_by,
+        by=access.person(request.user),
+        now=now,
+    )
+    judge_booking(Booking.objects.with_job().get(pk=booking.pk), now=now)
+    messages.success(request, "Noted. The verdict below counts it.")
+    return redirect("booking", pk=pk)
+
+
+@require_POST
+@office(Role.OWNER, Role.OFFICE, Role.LEAD)
+def note_waters(request: OfficeRequest, pk: int) -> HttpResponse:
+    """Keep how a floor of the booking gets wet besides the rain that falls on it."""
+    mine = Booking.objects.of_branch(request.branch)
+    booking: Booking = get_object_or_404(mine, pk=pk)
+    now = timezone.now()
+    floor_id = request.POST.get("floor", "")
+    dryness.note_waters(
+        branch=request.branch,
+        floor_id=int(floor_id) if floor_id.isdecimal() and len(floor_id) < 10 else 0,
+        seen=request.POST.getlist("water"),
         by=access.person(request.user),
         now=now,
     )

@@ -9,6 +9,7 @@ from datetime import date, datetime, timedelta
 from math import isfinite, sqrt
 
 from jobs.rules.clock import say_day
+from jobs.rules.other_water import Water, waters
 from jobs.rules.plan import Condition
 from jobs.rules.units import ft2_from_m2, ft_from_m
 from jobs.text import many_lines, one_line
@@ -64,6 +65,7 @@ class NewFloor:
     poured_on: date | None = None
     bays: int = 1  # sections that joints divide it into
     porous: bool = False
+    other_water: tuple[str, ...] = ()  # values of `Water`
 
     @property
     def edge_or_estimate_m(self) -> float:
@@ -194,6 +196,8 @@ def _floor_problems(floor: NewFloor, *, us: bool) -> Iterator[Problem]:
         yield "steps", f"A floor has between 0 and {MOST_STEPS} steps."
     if not 0 <= floor.spalls <= MOST_SPALLS:
         yield "spalls", f"A floor has between 0 and {MOST_SPALLS:,} pits."
+    if len(waters(floor.other_water)) < len(set(floor.other_water)):
+        yield "other_water", f"Water reaches a floor by {', '.join(Water)}."
     if not 1 <= floor.bays <= MOST_BAYS:
         yield "bays", f"Joints divide a floor into 1 to {MOST_BAYS} bays."
 

@@ -1,5 +1,6 @@
 """What people saw of a slab: when it was last wetted and when it first looked dry."""
 
+from collections.abc import Sequence
 from datetime import datetime
 
 from jobs import audit
@@ -7,6 +8,7 @@ from jobs.access import Actor
 from jobs.models import Branch, Floor, FloorPart
 from jobs.models.customers import WHOLE_FLOOR
 from jobs.refusals import Invalid, NotFound
+from jobs.rules.other_water import waters
 from jobs.writing import run_write
 
 
@@ -18,14 +20,17 @@ def note(
     part: str = WHOLE_FLOOR,
     wetted_at: datetime | None = None,
     looked_dry_at: datetime | None = None,
+    wetted_by: str = "",
     by: Actor,
     now: datetime,
 ) -> FloorPart:
     """Keep what somebody saw of a floor or of one of its parts. Raises Invalid, NotFound.
 
     A new wetting makes an earlier "looked dry" worth nothing. It is a sighting, no reading:
-    no slab is called dry by it.
+    no slab is called dry by it. `wetted_by` is a value of `Water` where it was not rain.
     """
+    if wetted_by and not waters([wetted_by]):
+        raise Invalid({"seen": "Say what wetted it: rain, sprinklers, a wash, a car or snow."})
     floor = Floor.objects.of_branch(branch).filter(pk=floor_id).first()
     if floor is None:
         raise NotFound("There is no such floor in this branch.")
@@ -36,6 +41,8 @@ def note(
         row = FloorPart(floor=floor, name=WHOLE_FLOOR, exposure=floor.exposure)
     before = _kept(row)
     _change(row, wetted_at=wetted_at, looked_dry_at=looked_dry_at, now=now)
+    if wetted_at is not None:
+        row.wetted_by = wetted_by
     row.noted_at, row.estimated = now, False
     row.save()
     audit.record(
@@ -72,5 +79,30 @@ def _kept(row: FloorPart) -> dict[str, str | None]:
     return {
         "part": row.name,
         "wetted_at": row.wetted_at.isoformat() if row.wetted_at else None,
+        "wetted_by": row.wetted_by or None,
         "looked_dry_at": row.looked_dry_at.isoformat() if row.looked_dry_at else None,
     }
+
+
+@run_write
+def note_waters(
+    *, branch: Branch, floor_id: int, seen: Sequence[str], by: Actor, now: datetime
+) -> Floor:
+    """Keep how a floor gets wet besides the rain that falls on it, as values of `Water`."""
+    floor: Floor | None = Floor.objects.of_branch(branch).filter(pk=floor_id).first()
+    if floor is None:
+        raise NotFound("There is no such floor in this branch.")
+    before = {"other_water": list(floor.other_water)}
+    floor.other_water = [water.value for water in waters(seen)]
+    floor.save(update_fields=["other_water"])
+    audit.record(
+        branch=branch,
+        by=by,
+        subject="floor",
+        subject_id=floor.pk,
+        action="note other water",
+        now=now,
+        before=before,
+        after={"other_water": floor.other_water},
+    )
+    return floor

@@ -112,6 +112,7 @@ def _floor(new: NewFloor, site: Site) -> Floor:
         poured_on=new.poured_on,
         bays=new.bays,
         porous=new.porous,
+        other_water=list(new.other_water),
     )
 
 

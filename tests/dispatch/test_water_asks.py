@@ -2,9 +2,11 @@
 
 import pytest
 
+from dispatch.forms import FloorForm
 from dispatch.models import StoredVerdict
 from dispatch.reads.water_asks import reason_for_customer
 from dispatch.services import links
+from jobs.models import AuditEvent
 from tests import builders
 from tests.dispatch.days import NOW, book
 
@@ -55,3 +57,39 @@ def test_calling_off_begins_with_the_true_cause():
 def test_a_day_that_is_on_has_no_cause_to_tell(level):
     assert reason_for_customer(verdict(level, ("rain", level))) == ""
     assert reason_for_customer(None) == ""
+
+
+def test_the_office_notes_how_water_reaches_a_floor(client, booking):
+    client.force_login(builders.user(of=booking.branch))
+    floor = booking.job.floors.get()
+
+    client.post(f"/bookings/{booking.pk}/waters/", {"floor": floor.pk, "water": ["thaw", "flood"]})
+
+    floor.refresh_from_db()
+    assert floor.other_water == ["thaw"]
+    event = AuditEvent.objects.get(subject="floor", action="note other water")
+    assert event.before == {"other_water": ["irrigation", "slope"]}
+
+
+def test_what_wetted_a_slab_is_kept_and_shown(client, booking):
+    client.force_login(builders.user(of=booking.branch))
+    floor = booking.job.floors.get()
+    floor.exposure = "open"
+    floor.save()
+
+    client.post(
+        f"/bookings/{booking.pk}/dryness/",
+        {"surface": str(floor.pk), "seen": "wetted:washing", "at": "2026-05-31T07:00"},
+    )
+
+    assert floor.parts.get().wetted_by == "washing"
+    text = client.get(f"/bookings/{booking.pk}/").content.decode()
+    assert "(it is hosed or washed down)" in text
+
+
+def test_an_order_says_how_water_reaches_its_floor():
+    typed = {"floor0-exposure": "garage", "floor0-area": "400", "floor0-condition": "bare"}
+    form = FloorForm(us=True, data={**typed, "floor0-other_water": ["slope"]}, prefix="floor0")
+
+    assert form.is_valid()
+    assert form.floor().other_water == ("slope",)

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import datetime, time, timedelta
 from enum import StrEnum
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from dispatch.management.given_day import GivenCard, read_card
@@ -67,7 +68,31 @@ def asked_of(options: Mapping[str, str], *, zone: ZoneInfo, now: datetime) -> As
         split_after=SPLITS[options["split"]],
         dry_since=_dry_since(options["dry_since"], zone=zone, now=now),
         leave_by=_leave_by(options["leave_by"], branch, start=start, zone=zone),
+        **_site_hours(options, branch),
+        spare_hands=read_count(options["spare_hands"]),
     )
+
+
+def _site_hours(options: Mapping[str, str], branch: Branch | None) -> dict[str, Any]:
+    """When one may be on site and when one may be loud, as typed or as the branch has it."""
+    found = {"opens": options["opens"], "noisy_from": options["noise_from"]}
+    hours = {name: _clock(text, name) for name, text in found.items() if text}
+    if branch is None:
+        return hours
+    own = {
+        "opens": branch.early_from or branch.day_starts,
+        "noisy_from": branch.quiet_until,
+        "noisy_until": branch.quiet_from,
+    }
+    return own | hours
+
+
+def _clock(text: str, name: str) -> time:
+    try:
+        return time.fromisoformat(text.strip())
+    except ValueError:
+        option = name.replace("noisy", "noise").replace("_", "-")
+        raise Wrong(f"{text!r} is no time of day; give --{option} as 06:00.") from None
 
 
 def _work(floor: NewFloor) -> Work:

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -53,6 +53,10 @@ class Asked:
     heaters: tuple[Heater, ...] = ()  # that stand in the room before or after the crew
     dry_since: datetime | None = None  # when somebody saw it dry
     split_after: StageKind = StageKind.VERTICALS  # what the first of two visits ends with
+    opens: time = time(7)  # when somebody may be there, and when one may be loud
+    noisy_from: time = time(7)
+    noisy_until: time = time(19)
+    spare_hands: int = 0  # people of another crew who could join
     country: str = "US"  # where suppliers keep their holidays
     subdivision: str = ""
 
@@ -147,6 +151,7 @@ def floor_day(
         zone=zone,
         thresholds=asked.thresholds,
         reading=asked.reading_c is not None or given_slab is not None,
+        day_start=_day_start(asked, plan, zone),
         day_end=_day_end(asked, plan),
         dryness=Dryness((PartDryness(looked_dry_at=asked.dry_since),)) if asked.dry_since else None,
         units=asked.units,
@@ -230,6 +235,13 @@ def _plan(asked: Asked, *, slab: SlabHours, hours: Hours) -> Plan:
         grains=grains,
         grinders=asked.grinders,
     )
+
+
+def _day_start(asked: Asked, plan: Plan, zone: ZoneInfo) -> datetime:
+    """When somebody may be there on the day of the pour; the arrival that was asked always may."""
+    arrive = asked.start.astimezone(zone).time()
+    day = plan.pour.astimezone(zone).date()
+    return datetime.combine(day, min(arrive, asked.opens), tzinfo=zone)
 
 
 def _day_end(asked: Asked, plan: Plan) -> datetime:

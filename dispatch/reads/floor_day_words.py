@@ -1,13 +1,15 @@
 """A floor's day in words for a terminal, or in plain values for another program."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from datetime import datetime
 from typing import Any
 
 from dispatch.reads.floor_day import FloorDay, HourOfDay, margin
+from dispatch.reads.measuring import plain
 from dispatch.reads.orders import order_words
 from dispatch.rules.findings import Check, Level
+from dispatch.rules.measures.change import Measure
 from dispatch.rules.words import Words, share
 from jobs.rules.clock import round_up_quarter, say_moment, say_span, say_time
 from jobs.rules.materials import CoatNeed, Materials
@@ -34,7 +36,7 @@ NAMES = {
 }
 
 
-def as_lines(day: FloorDay, *, place: Place) -> Iterator[str]:
+def as_lines(day: FloorDay, *, place: Place, measures: Sequence[Measure] = ()) -> Iterator[str]:
     """The whole answer, line by line, in the units asked for and the site's time."""
     plan, zone = day.plan, day.zone
     say = Words(zone=zone, units=day.asked.units, day=plan.pour.astimezone(zone).date())
@@ -46,7 +48,10 @@ def as_lines(day: FloorDay, *, place: Place) -> Iterator[str]:
     yield f"Forecast: {day.hours.source or 'none'}, {age}; slab estimate on {day.slab.basis}"
     yield ""
     yield f"{day.verdict.level.upper()}: {day.verdict.headline}"
-    yield from (f"  {way}" for way in day.verdict.ways_out)
+    hours = day.verdict.wet_hours
+    if hours is not None:
+        yield hours.sentence
+    yield from _measures(day, measures)
     for number, visit in enumerate(plan.visits, start=1):
         yield ""
         yield f"Visit {number}: {say_span(visit.start, visit.end, zone)}"
@@ -73,7 +78,7 @@ def as_lines(day: FloorDay, *, place: Place) -> Iterator[str]:
     yield from (f"  {order_words(line, us=say.us, today=today)}" for line in day.orders)
 
 
-def as_json(day: FloorDay, *, place: Place) -> dict[str, Any]:
+def as_json(day: FloorDay, *, place: Place, measures: Sequence[Measure] = ()) -> dict[str, Any]:
     """The same in plain values: °C, m, litres, kg and UTC; null is unknown."""
     plan, verdict = day.plan, day.verdict
     return {
@@ -87,6 +92,8 @@ def as_json(day: FloorDay, *, place: Place) -> dict[str, Any]:
             "ways_out": list(verdict.ways_out),
             "firmness": verdict.firmness,
         },
+        "measures": [plain(each) for each in measures],
+        "wet_hours": verdict.wet_hours.sentence if verdict.wet_hours else None,
         "last_safe_pour": _iso(verdict.last_safe_pour),
         "last_safe_pour_binds": verdict.binds,
         "slack_min": verdict.slack_min,
@@ -110,6 +117,15 @@ def as_json(day: FloorDay, *, place: Place) -> dict[str, Any]:
         },
         "orders": [_order_json(line) for line in day.orders],
     }
+
+
+def _measures(day: FloorDay, measures: Sequence[Measure]) -> Iterator[str]:
+    """Each with what comes of it; where none was looked for, what the verdict itself says."""
+    if not measures:
+        yield from (f"  {way}" for way in day.verdict.ways_out)
+    for measure in measures:
+        level = measure.level.upper() if measure.level else "NO COAT"
+        yield f"  {level:<8}{measure.sentence}"
 
 
 def _visit_json(visit: Visit) -> dict[str, Any]:

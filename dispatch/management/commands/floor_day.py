@@ -15,6 +15,7 @@ from dispatch.management.refusals import Wrong
 from dispatch.management.typed_floor import SPLITS, asked_of, listed
 from dispatch.reads import floor_day_words
 from dispatch.reads.floor_day import floor_day
+from dispatch.reads.floor_day_measures import measures_of
 from dispatch.rules.thresholds import DEFAULTS
 from jobs.rules.local_times import NoSuchTime, instant_shown
 from jobs.rules.plan import Condition
@@ -68,6 +69,9 @@ class Command(BaseCommand):
         parser.add_argument("--card", default="", help="a JSON file: card, rates, thresholds")
         parser.add_argument("--hours", default="", help="a CSV file of weather, slab beside it")
         parser.add_argument("--now", default="", help="with --hours: when the question is asked")
+        parser.add_argument("--opens", default="", help="one may be there, quietly: 05:00")
+        parser.add_argument("--noise-from", default="", help="one may be loud: 07:00 if left out")
+        parser.add_argument("--spare-hands", default="0", help="people who could join the crew")
         parser.add_argument("--units", default="us", help="us or metric")
         parser.add_argument("--json", action="store_true", help="print JSON, metric and UTC")
 
@@ -87,16 +91,17 @@ class Command(BaseCommand):
                 given=given.hours if given else None,
                 given_slab=given.slab if given else None,
             )
+            found = measures_of(answer, place=place, given_slab=given.slab if given else None)
         except (Wrong, Unreadable, NoSuchPlace, NoSuchTime, CannotPlan) as refusal:
             raise CommandError(str(refusal)) from refusal
         except DatabaseError as trouble:
             sentence = "The database did not answer; `manage.py migrate` makes its tables."
             raise CommandError(sentence) from trouble
         if options["json"]:
-            told = floor_day_words.as_json(answer, place=place)
+            told = floor_day_words.as_json(answer, place=place, measures=found)
             self.stdout.write(json.dumps(told, indent=2, allow_nan=False))
             return
-        for line in floor_day_words.as_lines(answer, place=place):
+        for line in floor_day_words.as_lines(answer, place=place, measures=found):
             self.stdout.write(line)
 
 

@@ -60,9 +60,11 @@ def test_no_secret_address_stands_in_any_log(made):
     assert made.get(secret).status_code == 200
 
     key = re.search(r"/feeds/(.+)\.ics", secret)[1]
+    written = made.folder / "log" / "nginx-slabcast.log"
+    # Nginx writes its line after the answer has gone.
+    servers.wait_for(lambda: "/feeds/(secret)" in written.read_text(), what="the line of a feed")
     for path in (made.folder / "log").iterdir():
         assert key not in path.read_text(errors="replace"), path.name
-    assert "/feeds/(secret)" in (made.folder / "log" / "nginx-slabcast.log").read_text()
 
 
 def test_plain_http_is_sent_to_https_and_figures_are_for_machines_inside(made):

@@ -188,3 +188,17 @@ def test_the_order_of_levels_puts_unknown_between_care_and_no():
     ]
     assert Level.worst() is Level.GO
     assert Level.worst(Level.CARE, Level.UNKNOWN) is Level.UNKNOWN
+
+
+def test_cold_air_outdoors_is_a_meter_for_a_closed_garage_and_a_no_under_the_sky():
+    # A card's least air is that of the room where the coat lies; common practice.
+    card = replace(FAST, air_min_c=10.0, air_max_c=35.0)
+    cold = changed(FAIR, air_c={FAIR.index(PLAN.pour): 9.0})
+    hot = changed(FAIR, air_c={FAIR.index(PLAN.pour): 36.0})
+
+    shut, _ = found("air", cold, exposure=Exposure.GARAGE, card=card)
+    assert shut.level is Level.CARE
+    assert "meter the closed garage first" in shut.sentence
+    assert found("air", cold, exposure=Exposure.PORCH, card=card)[0].level is Level.NO
+    assert found("air", cold, card=card)[0].level is Level.NO
+    assert found("air", hot, exposure=Exposure.GARAGE, card=card)[0].level is Level.NO

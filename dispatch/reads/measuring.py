@@ -14,7 +14,7 @@ from dispatch.rules.measures.change import Measure
 from dispatch.rules.measures.ranking import ranked, smallest
 from dispatch.rules.measures.situation import FloorHere, Outcome, SiteTimes, Situation
 from dispatch.rules.verdicts import Level
-from jobs.models import Job
+from jobs.described import Order
 from jobs.rules.doors import Span
 from jobs.rules.plan import StageKind
 from weather.rules.exposures import Exposure
@@ -40,7 +40,7 @@ class _GroundSlabs:
         return heated.slab_as(exposure, self.known, door_open)
 
 
-def times_of(job: Job, days: SiteDays) -> SiteTimes:
+def times_of(job: Order, days: SiteDays) -> SiteTimes:
     """When one may be at the site of `job`, and whose day ends first there."""
     branch, site = job.branch, job.site
     first = site.closes is not None and site.closes < branch.day_ends
@@ -53,7 +53,7 @@ def times_of(job: Job, days: SiteDays) -> SiteTimes:
     )
 
 
-def site_days(job: Job, *, now: datetime, setting: Setting) -> SiteDays:
+def site_days(job: Order, *, now: datetime, setting: Setting) -> SiteDays:
     """The days of an order's site, with the holidays of its branch."""
     since = job.branch.today(now)
     holidays = dict(job.branch.holidays.filter(day__gte=since).values_list("day", "name"))
@@ -62,32 +62,40 @@ def site_days(job: Job, *, now: datetime, setting: Setting) -> SiteDays:
 
 def situation_of(booking: Booking, stints: Sequence[Stint], *, setting: Setting) -> Situation:
     """The booking's floor on its day, as it stands."""
-    job, first = booking.job, stints[0]
-    days = site_days(job, now=setting.now, setting=setting)
-    times = times_of(job, days)
-    own = _own_slabs(setting)
+    first = stints[0]
+    bare = bare_situation(setting, start=first.start, crew_size=max(1, first.installers.count()))
     kinds = {stage.get("kind") for stage in first.stages}
-    spare, until = _spare_hands(booking, first, times)
+    spare, until = _spare_hands(booking, first, bare.times)
+    days = site_days(booking.job, now=setting.now, setting=setting)
+    return replace(
+        bare,
+        second_start=stints[1].start if len(stints) > 1 else None,
+        split_after=StageKind.BASE if StageKind.BASE in kinds else StageKind.VERTICALS,
+        spare_hands=spare,
+        spare_until=until,
+        other_days=_other_days(days, bare.day),
+    )
+
+
+def bare_situation(setting: Setting, *, start: datetime, crew_size: int) -> Situation:
+    """The floors of a job for a crew that arrives at `start`, booked or not."""
+    job = setting.job
+    own = _own_slabs(setting)
     return Situation(
         work=setting.work,
         card=setting.card,
         rates=setting.rates,
-        crew_size=max(1, first.installers.count()),
-        start=first.start,
-        second_start=stints[1].start if len(stints) > 1 else None,
-        split_after=StageKind.BASE if StageKind.BASE in kinds else StageKind.VERTICALS,
+        crew_size=crew_size,
+        start=start,
         hours=setting.hours,
         floors=tuple(_floor(*each) for each in own),
         slabs=own[0][1],
         heatable=True,
         now=setting.now,
-        times=times,
+        times=times_of(job, site_days(job, now=setting.now, setting=setting)),
         thresholds=setting.thresholds,
-        costs=replace(Costs(), **booking.branch.costs),
+        costs=replace(Costs(), **job.branch.costs),
         units=setting.units,
-        spare_hands=spare,
-        spare_until=until,
-        other_days=_other_days(days, times.day(first.start)),
     )
 
 

@@ -13,6 +13,7 @@ from dispatch.reads.booking_day import day_picture, stints_of
 from dispatch.reads.chain import setting_for
 from dispatch.reads.forecast_age import forecast_age
 from dispatch.reads.history import history
+from dispatch.reads.instead import floors_instead
 from dispatch.reads.latest_starts import latest_starts
 from dispatch.reads.offers import Offers, best_days, offer_for, on_day, who_has
 from dispatch.reads.on_site import on_site
@@ -113,6 +114,7 @@ def booking(request: OfficeRequest, pk: int) -> HttpResponse:
         "customer_url": links.address(link) if link and request.role in DESK else "",
         "history": history(found),
         "asks": asks_of(found, stints),
+        "instead": floors_instead(found, stints, verdict, now=now) if request.role in DESK else (),
         "water_choices": OTHER_WATER,
         "reason": reason_for_customer(verdict),
         "site": on_site(found.job, now=now),

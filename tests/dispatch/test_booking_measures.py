@@ -8,6 +8,7 @@ import pytest
 from django.core.management import call_command
 
 from dispatch.reads.chain import setting_for
+from dispatch.reads.instead import floors_instead
 from dispatch.reads.measuring import site_days, times_of
 from dispatch.services import verdicts
 from dispatch.services.verdicts import judge_booking
@@ -112,3 +113,29 @@ def test_water_that_runs_to_the_door_is_judged_at_the_threshold(house):
     assert "runs down to the door" in verdict.headline
     tarp = next(each for each in latest(booking).measures if each["kind"] == "tarp")
     assert tarp["then"] in {"go", "care"}
+
+
+def test_a_waiting_garage_that_does_not_mind_the_rain_is_offered_for_the_day(
+    house, client, monkeypatch
+):
+    monkeypatch.setattr("django.utils.timezone.now", lambda: LATER)
+    booking = rained_on(house)
+    garage = builders.job(of=house, exposure="garage")
+    builders.job(of=house, exposure="open")
+    stints = list(booking.stints.all())
+
+    found = floors_instead(booking, stints, latest(booking), now=LATER)
+
+    assert [each.job.pk for each in found] == [garage.pk]
+    client.force_login(builders.user(of=house))
+    text = client.get(f"/bookings/{booking.pk}/").content.decode()
+    assert "Floors that do not mind that day" in text
+    assert f"/floors/{garage.pk}/days/" in text
+
+
+def test_nobody_is_sent_elsewhere_on_a_day_that_is_on(house):
+    booking = booked(house)
+    builders.job(of=house, exposure="garage")
+    verdicts.judge_open(now=NOW)
+
+    assert floors_instead(booking, list(booking.stints.all()), latest(booking), now=NOW) == ()

@@ -9,8 +9,9 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
+from dispatch.rules.measures.instead import instead
 from dispatch.rules.measures.ranking import ranked, smallest
-from dispatch.rules.verdicts import Level
+from dispatch.rules.verdicts import Dryness, Level, PartDryness
 from jobs.rules.plan import StageKind
 from tests.dispatch.rules import days
 from tests.dispatch.rules.floors_on_days import (
@@ -22,7 +23,7 @@ from tests.dispatch.rules.floors_on_days import (
     washed_patio,
 )
 from tests.dispatch.rules.skies import Row, sky
-from tests.jobs.rules.floors import FAST, clock
+from tests.jobs.rules.floors import EPOXY_BASE, FAST, clock
 from weather.rules.exposures import Exposure
 
 QUARTER = timedelta(minutes=15)
@@ -293,3 +294,68 @@ def test_a_slab_too_cold_to_be_laid_out_at_all_may_be_heated():
 
     assert found[0].kind == "heat"
     assert found[0].helps
+
+
+def pool_deck(start="2026-05-04 07:30"):
+    """600 sq ft in two days, the second of which is wet until 4 PM."""
+    rows = {
+        "2026-05-01 00:00": Row(24, 60, 17, 5, 0, 8, 25),
+        "2026-05-05 06:00": Row(23, 90, 17, 90, 1.7, 8, 24),
+        "2026-05-05 13:00": Row(24, 60, 17, 8, 0, 8, 25),
+    }
+    zone = "America/New_York"
+    return situation(
+        600,
+        start,
+        sky(zone, rows, issued="2026-05-03 16:00", until="2026-05-14 00:00"),
+        zone,
+        Exposure.POOL_DECK,
+        now="2026-05-03 18:00",
+        card=EPOXY_BASE,
+        dryness=Dryness((PartDryness(),)),
+        other_days=(date(2026, 5, 6), date(2026, 5, 7)),
+    )
+
+
+def test_a_pair_of_days_is_refused_for_the_second_and_tells_its_deadline_by_the_clock():
+    verdict = pool_deck().judged().verdict
+
+    assert verdict.level is Level.NO
+    deadline = days.named(verdict, "recoat")
+    assert abs(deadline.at - clock("America/New_York", "2026-05-05 13:00")) < QUARTER
+    assert "must by Tue" in deadline.sentence
+
+
+def test_the_base_may_be_laid_and_the_top_come_a_day_later_abraded():
+    found = measures(pool_deck())["later_top"]
+
+    assert found.level in {Level.GO, Level.CARE}
+    assert "abrade first, 1.8 h" in found.title
+    # 1.8 h of two people.
+    assert found.minutes == 216
+    top = found.plan.visits[1]
+    assert top.start.date() == date(2026, 5, 6)
+    assert found.plan.abraded
+
+
+def test_or_both_days_move_to_the_first_pair_that_is_dry():
+    found = measures(pool_deck())["move"]
+
+    assert found.plan.visits[0].start.date() == date(2026, 5, 7)
+    assert not found.plan.abraded
+
+
+def test_the_day_after_the_rain_is_no_first_day():
+    verdict = pool_deck("2026-05-06 07:30").judged().verdict
+
+    assert days.named(verdict, "dryness").level is Level.NO
+
+
+def test_only_floors_that_can_be_coated_take_a_refused_day():
+    refused = patio_in_the_monsoon()
+    dawn = garage_in_the_desert("2026-07-14 05:00", crew_size=4)
+    late = garage_in_the_desert("2026-07-14 10:00")
+
+    found = instead([(1, refused), (2, dawn), (3, late)])
+
+    assert [each.key for each in found] == [2]

@@ -10,22 +10,20 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from dispatch.models import Booking, BookingState, Link, LinkPurpose, StintState
 from dispatch.reads.booking_day import day_picture, stints_of
+from dispatch.reads.booking_to_do import to_do
 from dispatch.reads.chain import setting_for
 from dispatch.reads.forecast_age import forecast_age
 from dispatch.reads.history import history
-from dispatch.reads.instead import floors_instead
 from dispatch.reads.latest_starts import latest_starts
 from dispatch.reads.offers import Offers, best_days, offer_for, on_day, who_has
 from dispatch.reads.on_site import on_site
 from dispatch.reads.second_opinion import SecondOpinion
-from dispatch.reads.water_asks import asks_of, reason_for_customer
 from dispatch.rules.pictures import day_summary
 from dispatch.services import bookings, links
 from dispatch.services.verdicts import judge_booking, replan
 from dispatch.views.entrance import OfficeRequest, office
 from jobs import access, idempotency
 from jobs.models import AuditEvent, Job, JobState, Role
-from jobs.models.customers import OTHER_WATER
 from jobs.refusals import Refusal
 from jobs.rules.clock import say_moment
 from jobs.rules.refusals import CannotPlan
@@ -113,10 +111,7 @@ def booking(request: OfficeRequest, pk: int) -> HttpResponse:
         "age": forecast_age(found.job.site.place, now=now, zone=found.job.site.tz),
         "customer_url": links.address(link) if link and request.role in DESK else "",
         "history": history(found),
-        "asks": asks_of(found, stints),
-        "instead": floors_instead(found, stints, verdict, now=now) if request.role in DESK else (),
-        "water_choices": OTHER_WATER,
-        "reason": reason_for_customer(verdict),
+        **to_do(found, stints, verdict, desk=request.role in DESK, now=now),
         "site": on_site(found.job, now=now),
         "may_enter": request.role != Role.READER and found.state != BookingState.CALLED_OFF,
         "may_undo": request.role in DESK and found.state != BookingState.DONE,

@@ -191,7 +191,7 @@ def _feed_path(branch: Any) -> str:
     return urlsplit(made.address).path
 
 
-def work_on() -> None:
+def work_on(pause_s: float) -> None:
     """Book floor after floor and call every third off, saying so once it is done, until ended."""
     from datetime import timedelta
 
@@ -210,7 +210,7 @@ def work_on() -> None:
             call_off(made, now=now)
         sys.stdout.write(f"{made.pk}\n")
         sys.stdout.flush()
-        time.sleep(0.02)
+        time.sleep(pause_s)
 
 
 def look() -> dict[str, Any]:
@@ -229,7 +229,7 @@ if __name__ == "__main__":
 
     django.setup()
     if sys.argv[1] == "work_on":
-        work_on()
+        work_on(float(sys.argv[2]) if len(sys.argv) > 2 else 0.02)
     else:
         found = look() if sys.argv[1] == "look" else seed(int(sys.argv[2]))
         sys.stdout.write(json.dumps(found))

@@ -4,6 +4,7 @@ from datetime import datetime, timedelta
 
 import pytest
 from django.contrib.auth.models import AnonymousUser
+from django.db import OperationalError
 
 from dispatch.models import (
     Booking,
@@ -19,7 +20,7 @@ from dispatch.models import (
 )
 from dispatch.rules.asking import Ask, PlannedStint, Promised
 from dispatch.rules.firmness import Firmness
-from dispatch.services import bookings
+from dispatch.services import bookings, changing
 from dispatch.services.claims import SlotTaken
 from jobs.idempotency import KeyReused
 from jobs.models import AuditEvent, Branch, Customer, Floor, Job, JobState, Site
@@ -417,3 +418,14 @@ def test_leaving_the_site_ends_the_stint_and_with_the_last_one_the_job(house):
     booking.refresh_from_db()
     house.first.refresh_from_db()
     assert (booking.state, house.first.state) == (BookingState.DONE, JobState.DONE)
+
+
+def test_what_fails_after_the_commit_does_not_take_the_answer_away(house, monkeypatch):
+    def fail(_: int) -> None:
+        raise OperationalError("the database went away after the commit")
+
+    monkeypatch.setattr(changing, "_raise_calendar", fail)
+
+    booked = house.book(house.first, ask(house.north))
+
+    assert Booking.objects.get() == booked

@@ -31,6 +31,8 @@ MODELS = "dispatch/models/bookings.py"
 PLACING = "dispatch/services/placing.py"
 SWAPPING = "dispatch/services/swapping.py"
 UNDOING = "dispatch/services/undoing.py"
+SENDING = "dispatch/services/sending.py"
+NOTICES = "dispatch/models/notices.py"
 MIGRATION = "dispatch/migrations/0001_crews_bookings_and_notices.py"
 SCOPING = "jobs/models/scoping.py"
 WRITING = "jobs/writing.py"
@@ -42,6 +44,7 @@ RESTING = "tests/dispatch/test_rest_claims.py"
 HANDED_OVER = "tests/dispatch/test_hand_overs.py"
 SWAPS = "tests/dispatch/test_swaps.py"
 UNDOES = "tests/dispatch/test_undo.py"
+IN_SENDING = "tests/dispatch/test_sending.py"
 
 ANOTHER_BRANCH = f"{IN_BOOKINGS}::test_another_branch_finds_neither_job_nor_crew_nor_booking"
 CONFIRMATIONS = f"{NEVER_TWICE}::test_twenty_confirmations_of_one_page_change_it_once"
@@ -256,6 +259,29 @@ GUARDS = {
     "only a job that waits": Guard(
         (Edit(BOOKINGS, " or job.state != JobState.WAITING", ""),),
         (f"{IN_BOOKINGS}::test_a_job_that_waits_no_longer_is_not_booked",),
+    ),
+    "what comes after a commit cannot undo its answer": Guard(
+        (Edit(CHANGING, ", robust=True)", ")"),),
+        (f"{IN_BOOKINGS}::test_what_fails_after_the_commit_does_not_take_the_answer_away",),
+    ),
+    "a notice is leased before it is sent": Guard(
+        (Edit(SENDING, "    if not notice.lease(now, now + LEASE):\n        return False\n", ""),),
+        (f"{IN_SENDING}::test_while_the_mail_server_thinks_nobody_else_sends_the_same",),
+    ),
+    "a lease is had by one": Guard(
+        (
+            Edit(
+                NOTICES,
+                "                Q(state=NoticeState.PENDING)"
+                " | Q(state=NoticeState.SENDING, lease_until__lt=now)\n            )\n",
+                "                Q()\n            )\n",
+            ),
+        ),
+        (f"{IN_SENDING}::test_of_two_who_saw_one_notice_waiting_one_has_it",),
+    ),
+    "a dead sender's lease lapses": Guard(
+        (Edit(NOTICES, "            | Q(state=NoticeState.SENDING, lease_until__lt=now)\n", ""),),
+        (f"{IN_SENDING}::test_a_dead_senders_notice_goes_out_when_its_lease_has_lapsed",),
     ),
     "a repeat is asked about in the transaction": Guard(
         (

@@ -12,6 +12,7 @@ import sys
 import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from copy import copy
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -103,6 +104,15 @@ class Desk:
         )
         assert answer.status_code == 302, answer.text[:500]
         self.open_next()
+
+    def beside(self, job: int) -> "Desk":
+        """Another window of the same person, with the days of another floor before them."""
+        other = copy(self)
+        other.http = requests.Session()
+        other.http.cookies.update(self.http.cookies)
+        other.jobs = [job]
+        other.open_next()
+        return other
 
     def open_next(self) -> None:
         """Open the days of the next waiting floor."""

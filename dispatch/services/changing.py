@@ -113,16 +113,25 @@ def finish(
         why=why,
         group=group,
     )
-    transaction.on_commit(lambda: _raise_calendar(booking.branch_id), robust=True)
+    _tell_of_change(booking.branch_id)
     return stints
 
 
-def _raise_calendar(branch_id: int) -> None:
+def _tell_of_change(branch_id: int) -> None:
     """Tell prepared answers that the calendar is another now.
 
-    After the commit, since whoever holds the branch's row keeps all its other writers waiting.
-    If the program dies in between, a prepared answer is old, which booking it finds out.
+    Where rows are locked, after the commit: whoever holds the branch's row keeps all its other
+    writers waiting. If the program dies in between, a prepared answer is old, which booking it
+    finds out. On SQLite a second transaction would come back to the gate ahead of everybody who
+    has waited: among eight writers one then waited for four seconds instead of half of one.
     """
+    if connection.features.has_select_for_update:
+        transaction.on_commit(lambda: _raise_calendar(branch_id), robust=True)
+    else:
+        _raise_calendar(branch_id)
+
+
+def _raise_calendar(branch_id: int) -> None:
     Branch.objects.filter(pk=branch_id).update(calendar_version=F("calendar_version") + 1)
 
 

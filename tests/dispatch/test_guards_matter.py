@@ -263,6 +263,7 @@ GUARDS = {
     "what comes after a commit cannot undo its answer": Guard(
         (Edit(CHANGING, ", robust=True)", ")"),),
         (f"{IN_BOOKINGS}::test_what_fails_after_the_commit_does_not_take_the_answer_away",),
+        ("postgresql",),
     ),
     "a notice is leased before it is sent": Guard(
         (Edit(SENDING, "    if not notice.lease(now, now + LEASE):\n        return False\n", ""),),

@@ -16,7 +16,7 @@ from django.db.models import Q
 from weather.rules.hours import LAYERS, Hours, Members
 
 Layers = Mapping[str, Sequence[float | None]]
-MOST_MM = 320.0  # in an hour; more does not fit two bytes, and does not fall
+MOST_MM = 500.0  # in an hour; more has never been measured
 
 
 def layers_of(hours: Hours) -> dict[str, list[float | None]]:
@@ -54,19 +54,19 @@ def hours_of(layers: Layers, *, start: datetime, count: int, **stamps: Any) -> H
 
 
 def packed_members(members_mm: Members | None) -> bytes | None:
-    """Rain of each member by the hour in little room: hundredths of mm, -1 where unknown."""
+    """Rain of each member by the hour in little room: thousandths of mm, -1 where unknown."""
     if members_mm is None:
         return None
-    hundredths = np.where(np.isnan(members_mm), -1, np.clip(members_mm, 0, MOST_MM) * 100)
-    return zlib.compress(np.rint(hundredths).astype("<i2").tobytes())
+    thousandths = np.where(np.isnan(members_mm), -1, np.clip(members_mm, 0, MOST_MM) * 1000)
+    return zlib.compress(np.rint(thousandths).astype("<i4").tobytes())
 
 
 def unpacked_members(packed: "bytes | memoryview[int] | None", *, count: int) -> Members | None:
     """The inverse of `packed_members`, for `count` hours."""
     if not packed:
         return None
-    hundredths = np.frombuffer(zlib.decompress(bytes(packed)), dtype="<i2").reshape(-1, count)
-    return np.where(hundredths < 0, np.nan, hundredths / 100.0)
+    thousandths = np.frombuffer(zlib.decompress(bytes(packed)), dtype="<i4").reshape(-1, count)
+    return np.where(thousandths < 0, np.nan, thousandths / 1000.0)
 
 
 class Place(models.Model):

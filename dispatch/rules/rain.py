@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
+from dispatch.rules.counted_rain import counted_rain
 from dispatch.rules.covers import Cover, roofed, sheltered
 from dispatch.rules.findings import Check, Level, Scene, Stretch, Surface
 from dispatch.rules.words import share
@@ -34,13 +35,14 @@ def _open(scene: Scene, surface: Surface, start: datetime, until: datetime) -> C
     """The worst that rain does to a floor under the sky from `start` to `until`."""
     chance = scene.stretch("rain_chance_pct", start, until)
     amount = scene.stretch("rain_mm", start, until)
+    counted = counted_rain(scene, surface, start, until)
     found = [
-        _chance(scene, surface, chance, until=until),
+        counted or _chance(scene, surface, chance, until=until),
         _amount(scene, surface, amount),
         _snow(scene, surface, scene.stretch("snow_mm", start, until)),
     ]
     missing = chance.missing()
-    if missing is not None:
+    if missing is not None and counted is None:
         found.append(_unknown(scene, missing))
     return max(
         (check for check in found if check is not None),

@@ -1,6 +1,7 @@
 """Open-Meteo: only with a key, which nothing shows; its members counted, its soil kept apart."""
 
 import logging
+from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
@@ -12,10 +13,11 @@ from tests.weather.conftest import Reply
 from tests.weather.replies import HOUR, ISSUED, START, problem
 from weather import http, services
 from weather.answers import BadAnswer
-from weather.models import Forecast, ServiceState
+from weather.models import Forecast, ServiceState, packed_members, unpacked_members
 from weather.providers import configured, open_meteo
-from weather.reads import latest_forecast
-from weather.rules.members import member_chances, wet_share_pct
+from weather.reads import hours_at, latest_forecast
+from weather.rules.hours import Hours
+from weather.rules.members import member_chances, wet_share_pct, wet_within_pct
 
 NOW = ISSUED + HOUR
 POINT = "/points/33.5,-86.8"
@@ -124,6 +126,49 @@ def test_it_is_asked_last_and_its_members_give_the_chance(alone, place):
     assert not hours.chance_derived[wet]
     assert hours.rain_chance_pct[wet - 1] == 0.0
     assert any("30 members" in note for note in stored.notes)
+
+
+def test_the_members_are_kept_and_can_be_asked_of_any_time(alone, place):
+    services.refresh(place, now=NOW)
+
+    hours = hours_at(place, now=NOW)
+    at = START + 12 * HOUR  # what falls before the stated time belongs to the hour before it
+    assert hours.members_mm.shape == (30, len(hours))
+    assert wet_within_pct(hours, at - 2 * HOUR, at + HOUR / 2) == pytest.approx(30.0)
+    assert wet_within_pct(hours, at + HOUR, at + 5 * HOUR) == 0.0
+    assert wet_within_pct(hours, at - 2 * HOUR, at + HOUR, least_mm=1.5) == 0.0
+    # Beyond the members nothing is known, also where only the last hour lies beyond them.
+    assert np.isnan(wet_within_pct(hours, at, START + 60 * HOUR))
+    assert np.isnan(wet_within_pct(hours.between(at, at + HOUR), at, at + 2 * HOUR))
+
+
+def test_members_take_little_room(alone, place):
+    services.refresh(place, now=NOW)
+
+    assert len(bytes(Forecast.objects.get().members)) < 1000
+
+
+@given(st.integers(0, 2**32 - 1), st.integers(0, 20), st.integers(1, 20), st.integers(0, 6))
+def test_a_longer_time_is_never_less_likely_to_be_wet(seed, first, length, more):
+    rain = np.random.default_rng(seed).choice([0.0, 0.0, 0.1, 0.4], size=(12, 48))
+    hours = replace(Hours.unknown(start=START, count=48), members_mm=rain)
+    start, end = START + first * HOUR, START + (first + length) * HOUR
+
+    short, long = wet_within_pct(hours, start, end), wet_within_pct(hours, start, end + more * HOUR)
+
+    assert short <= long
+    # Counted anew, member by member.
+    wet = sum(row[first : first + length].sum() >= 0.254 for row in rain)
+    assert short == pytest.approx(100 * wet / 12)
+
+
+@given(st.integers(0, 2**32 - 1))
+def test_packing_members_loses_nothing_that_is_told(seed):
+    rain = np.random.default_rng(seed).choice([0.0, 0.1, 0.254, 12.3, np.nan], size=(11, 30))
+
+    again = unpacked_members(packed_members(rain), count=30)
+
+    assert np.allclose(again, rain, equal_nan=True, atol=0.0006)
 
 
 def test_its_age_counts_from_before_the_fetch(alone, place):

@@ -20,8 +20,8 @@ from weather.answers import BadAnswer, listing, number, section
 from weather.providers.contract import Memory, Said, Spot
 from weather.providers.sanity import MOST_HOURS, usable
 from weather.rules.distance import distance_km
-from weather.rules.hours import HOUR, Hours, Series, floor_hour
-from weather.rules.members import Members, with_members
+from weather.rules.hours import HOUR, Hours, Members, Series, floor_hour
+from weather.rules.members import with_members
 
 NAME = "open_meteo"
 CREDIT = "Weather data by Open-Meteo.com (CC BY 4.0), modified"

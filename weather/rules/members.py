@@ -9,11 +9,8 @@ from dataclasses import replace
 from datetime import datetime
 
 import numpy as np
-from numpy.typing import NDArray
 
-from weather.rules.hours import HOUR, Hours, Series
-
-Members = NDArray[np.float64]  # one row a member, one column an hour, rain in mm
+from weather.rules.hours import HOUR, Hours, Members, Series, floor_hour
 
 # 0.01 inch, the US service's event (National Weather Service glossary, "PoP").
 WET_MM = 0.254
@@ -22,8 +19,8 @@ PERIOD_H = 6
 FEWEST_MEMBERS = 10
 
 
-def wet_share_pct(members_mm: Members, first: int, last: int) -> float:
-    """Share (%) of the members with at least 0.254 mm between two positions; NaN if too few.
+def wet_share_pct(members_mm: Members, first: int, last: int, *, least_mm: float = WET_MM) -> float:
+    """Share (%) of the members with `least_mm` or more between two positions; NaN if too few.
 
     A member that is silent in one of the hours does not count, neither as wet nor as dry.
     """
@@ -31,7 +28,23 @@ def wet_share_pct(members_mm: Members, first: int, last: int) -> float:
     whole = told[~np.isnan(told).any(axis=1)] if told.shape[1] else told[:0]
     if len(whole) < FEWEST_MEMBERS:
         return float("nan")
-    return float(100 * np.mean(whole.sum(axis=1) >= WET_MM - 1e-9))
+    return float(100 * np.mean(whole.sum(axis=1) >= least_mm - 1e-9))
+
+
+def wet_within_pct(
+    hours: Hours | None, start: datetime, end: datetime, *, least_mm: float = WET_MM
+) -> float:
+    """Share (%) of the members of `hours` with `least_mm` or more in [`start`, `end`).
+
+    Hours that the time only touches count whole. NaN without members for all of it.
+    """
+    if hours is None or hours.members_mm is None or end <= start:
+        return float("nan")
+    first, last = hours.index(start), hours.index(end)
+    last += floor_hour(end) < end
+    if first < 0 or last > len(hours):
+        return float("nan")
+    return wet_share_pct(hours.members_mm, first, last, least_mm=least_mm)
 
 
 def member_chances(members_mm: Members, *, start: datetime) -> tuple[Series, Series]:
@@ -48,9 +61,9 @@ def member_chances(members_mm: Members, *, start: datetime) -> tuple[Series, Ser
 
 
 def with_members(hours: Hours, members_mm: Members, *, start: datetime) -> Hours:
-    """`hours` with the chances counted from members that begin at `start`, where they tell."""
+    """`hours` with members that begin at `start`, and chances counted from them where they tell."""
     chances, windows = member_chances(members_mm, start=start)
     told = Hours.unknown(start=start, count=members_mm.shape[1])
-    told = replace(told, rain_chance_pct=chances, chance_window_h=windows)
+    told = replace(told, rain_chance_pct=chances, chance_window_h=windows, members_mm=members_mm)
     note = f"rain chance counted from {len(members_mm)} members of an ensemble"
     return replace(hours.over(told), notes=(*hours.notes, note))

@@ -20,6 +20,7 @@ from dispatch.views import (
     quick,
     returns,
     staff,
+    stock,
     weather,
 )
 
@@ -70,6 +71,9 @@ urlpatterns = [
     path("customers/<int:pk>/", privacy.stored, name="stored"),
     path("customers/<int:pk>/file/", privacy.handed_out, name="handed-out"),
     path("customers/<int:pk>/erase/", privacy.erase, name="erase"),
+    path("stock/", stock.lots, name="stock"),
+    path("stock/add/", stock.add, name="stock-add"),
+    path("stock/<int:pk>/count/", stock.count, name="stock-count"),
     path("stints/<int:pk>/sheet/", phone.day_sheet, name="day-sheet"),
     path("mail/", mails.mails, name="mails"),
     path("mail/<int:pk>/", mails.mail, name="mail"),

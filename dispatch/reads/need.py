@@ -12,6 +12,7 @@ SUBJECTS = {
     "receipt": "Crew has not confirmed",
     "customer": "Customer's wish",
     "ready": "Must be ready",
+    "stock": "Short in stock",
     "confirm": "Day to confirm",
     "known": "Must be known",
     "hold": "Hold",

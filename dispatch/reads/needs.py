@@ -19,6 +19,7 @@ from dispatch.models import (
 )
 from dispatch.reads import evening_needs
 from dispatch.reads.need import ORDER, Need
+from dispatch.reads.stock import short_soon, short_words
 from dispatch.rules.findings import Level
 from dispatch.rules.firmness import Firmness, firmest
 from jobs.models import AuditEvent, Branch, DayWish
@@ -42,6 +43,7 @@ def everything(branch: Branch, *, now: datetime) -> list[Need]:
         *evening,
         *(need for need in _weather(branch, now) if need.answer_pk not in undecided),
         *_receipts(branch, now),
+        *_short(branch, now),
         *_wishes(branch, now),
         *_confirmable(branch, now),
         *_holds(branch),
@@ -117,6 +119,23 @@ def _receipts(branch: Branch, now: datetime) -> list[Need]:
             )
         )
     return needs
+
+
+def _short(branch: Branch, now: datetime) -> list[Need]:
+    """What lacks for floors up to tomorrow, so that somebody fetches it this evening."""
+    return [
+        Need(
+            kind="stock",
+            level="care",
+            title=f"{share.customer}: {share.what}",
+            reason=short_words(share),
+            answer="See the floor",
+            answer_url_name="booking",
+            answer_pk=share.booking,
+            when=branch.at(share.day, branch.day_starts),
+        )
+        for share in short_soon(branch, now=now)
+    ]
 
 
 def _wishes(branch: Branch, now: datetime) -> list[Need]:

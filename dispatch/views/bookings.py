@@ -18,6 +18,7 @@ from dispatch.reads.latest_starts import latest_starts
 from dispatch.reads.offers import Offers, best_days, offer_for, on_day, who_has
 from dispatch.reads.on_site import on_site
 from dispatch.reads.second_opinion import SecondOpinion
+from dispatch.reads.stock import to_order
 from dispatch.rules.pictures import day_summary
 from dispatch.services import bookings, links
 from dispatch.services.verdicts import judge_booking, replan
@@ -113,6 +114,7 @@ def booking(request: OfficeRequest, pk: int) -> HttpResponse:
         "history": history(found),
         **to_do(found, stints, verdict, desk=request.role in DESK, now=now),
         "site": on_site(found.job, now=now),
+        "orders": to_order(found, stints, now=now),
         "may_enter": request.role != Role.READER and found.state != BookingState.CALLED_OFF,
         "may_undo": request.role in DESK and found.state != BookingState.DONE,
         "may_change": request.role in DESK and found.state in ("held", "booked"),

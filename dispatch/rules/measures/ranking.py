@@ -10,6 +10,8 @@ from jobs.rules.refusals import CannotPlan
 
 # A measure of each of these goes together with another start.
 WITH_ANOTHER_START = frozenset({Kind.SECOND_CREW, Kind.CANOPY, Kind.CURTAIN, Kind.TARP, Kind.HEAT})
+# What is done as care: it changes no level and is not meant to.
+CARE_ITSELF = frozenset({Kind.BATCHES, Kind.METER, Kind.PREPARE})
 FEWEST = 3
 
 
@@ -26,7 +28,12 @@ def ranked(situation: Situation, outcome: Outcome | None) -> tuple[Measure, ...]
             if held is None or _rank(situation, measure) < _rank(situation, held):
                 found[measure.kind] = measure
     start = found.get(Kind.START)
-    kept = (each for each in found.values() if not _for_nothing(each, start))
+    stands = outcome.verdict.level if outcome else Level.NO
+    kept = [
+        each
+        for each in found.values()
+        if not _for_nothing(each, start) and not _no_better(each, stands)
+    ]
     return tuple(sorted(kept, key=lambda each: _rank(situation, each)))
 
 
@@ -35,6 +42,13 @@ def _for_nothing(measure: Measure, start: Measure | None) -> bool:
     if start is None or measure.kind not in WITH_ANOTHER_START or not start.helps:
         return False
     return measure.level is start.level and measure.cost > start.cost
+
+
+def _no_better(measure: Measure, stands: Level) -> bool:
+    """Whether a day that may be coated with care is left as it is, for all that is done."""
+    if measure.kind in CARE_ITSELF or stands is not Level.CARE:
+        return False
+    return measure.level is Level.CARE
 
 
 def smallest(measures: Sequence[Measure]) -> tuple[Measure, ...]:

@@ -57,13 +57,14 @@ def _bar(each: Counts, *, y: int, scale: float) -> Iterator[str]:
         )
         x += amount * scale
     low, high = (LEFT + value * scale for value in (each.loss_low, each.loss_high))
-    middle = y + BAR + 6
+    middle = y + BAR // 2
     yield (
-        f'<path d="M{low:.1f} {middle - 4}v8M{low:.1f} {middle}H{high:.1f}'
-        f'M{high:.1f} {middle - 4}v8" stroke="#222222" fill="none"/>'
+        f'<path d="M{low:.1f} {middle - 5}v10M{low:.1f} {middle}H{high:.1f}'
+        f'M{high:.1f} {middle - 5}v10" stroke="#222222" fill="none"/>'
     )
-    yield f'<text x="{x + 6:.1f}" y="{y + 22}" fill="#222222">{each.loss / 1000:.0f}</text>'
+    end = max(x, high) + 8
+    yield f'<text x="{end:.1f}" y="{y + 22}" fill="#222222">{each.loss / 1000:.0f}</text>'
     yield (
-        f'<text x="{high + 6:.1f}" y="{middle + 4}" font-size="11" fill="#555555">'
+        f'<text x="{LEFT}" y="{y + BAR + 14}" font-size="11" fill="#555555">'
         f"{escape(each.words)}</text>"
     )

@@ -35,8 +35,6 @@ class Prices:
     promise_broken: float
     day_beyond_need: float
     waiting_a_day: float
-    overtime_an_hour: float
-    usual_day_h: float
     not_done: float
 
 

@@ -109,8 +109,6 @@ PRICES = Prices(
     promise_broken=100,
     day_beyond_need=24,
     waiting_a_day=5,
-    overtime_an_hour=0,
-    usual_day_h=9,
     not_done=900,
 )
 

@@ -16,6 +16,7 @@ from dispatch.models.final_calls import FinalCall, Watch
 from dispatch.models.heating import HeaterStay
 from dispatch.models.links import Link, LinkPurpose
 from dispatch.models.notices import Notice, NoticeKind, NoticeState, Receipt
+from dispatch.models.plans import LineKind, PlanLine, PlanOption, PlanState, StoredPlan
 from dispatch.models.resources import Resource, ResourceKind
 from dispatch.models.verdicts import Stamp, StampKind, StoredVerdict
 
@@ -32,6 +33,7 @@ __all__ = [
     "FinalCall",
     "HeaterStay",
     "Installer",
+    "LineKind",
     "Link",
     "LinkPurpose",
     "Machine",
@@ -39,6 +41,9 @@ __all__ = [
     "Notice",
     "NoticeKind",
     "NoticeState",
+    "PlanLine",
+    "PlanOption",
+    "PlanState",
     "PromiseLevel",
     "Proposal",
     "ProposalState",
@@ -50,6 +55,7 @@ __all__ = [
     "StampKind",
     "Stint",
     "StintState",
+    "StoredPlan",
     "StoredVerdict",
     "Watch",
 ]

@@ -19,6 +19,7 @@ from dispatch.views import (
     privacy,
     quick,
     returns,
+    setup,
     staff,
     stock,
     weather,
@@ -79,6 +80,7 @@ urlpatterns = [
     path("mail/<int:pk>/", mails.mail, name="mail"),
     path("weather/", weather.services, name="weather-services"),
     path("weather/months/", weather.wet_months, name="wet-months"),
+    path("set-up/", setup.first_office, name="first-office"),
     path("sign-in/", office.SignIn.as_view(), name="sign-in"),
     path("sign-out/", LogoutView.as_view(), name="sign-out"),
 ]

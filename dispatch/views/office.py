@@ -14,7 +14,7 @@ from django.views.decorators.http import require_POST, require_safe
 from dispatch.models import Notice
 from dispatch.reads import needs as needs_read
 from dispatch.reads.week import week_of
-from dispatch.services import receipts
+from dispatch.services import opening, receipts
 from dispatch.views.entrance import SESSION_BRANCH, OfficeRequest, office, refused
 from jobs import access
 from jobs.models import Role
@@ -26,6 +26,12 @@ class SignIn(LoginView):
 
     template_name = "dispatch/sign_in.html"
     redirect_authenticated_user = True
+
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        """Ask who it is; where nobody can sign in yet, the installation is set up first."""
+        if opening.is_empty():
+            return redirect("first-office")
+        return super().get(request, *args, **kwargs)
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         """Claim a try first; whoever has none left never costs us a hash."""

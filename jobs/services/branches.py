@@ -1,13 +1,16 @@
 """Opening a branch: the office itself, what it sells, its holidays and who owns it."""
 
+import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from decimal import Decimal
 
 import holidays
 from django.contrib.auth.password_validation import validate_password
+from django.contrib.auth.validators import UnicodeUsernameValidator
 from django.core.exceptions import ValidationError
+from django.core.validators import validate_email
 from django.utils.text import slugify
 
 from jobs import audit
@@ -16,6 +19,7 @@ from jobs.models import Branch, CoatingSystem, Holiday, Membership, Role, User
 from jobs.refusals import Invalid
 from jobs.rules.card_json import card_to_json
 from jobs.rules.catalogue import catalogue
+from jobs.text import one_line
 from jobs.writing import run_write
 from weather.models import Place
 
@@ -39,9 +43,13 @@ class NewBranch:
 def check_owner(*, username: str, password: str) -> None:
     """Refuse a name that is taken or a password that is too easy. Raises Invalid."""
     problems: dict[str, str] = {}
-    if not username.strip():
-        problems["owner"] = "Please name the owner's sign-in."
-    elif User.objects.filter(username=username).exists():
+    try:
+        UnicodeUsernameValidator()(username)
+    except ValidationError:
+        problems["owner"] = (
+            "Please name the owner's sign-in: letters, digits and @ . + - _, without a space."
+        )
+    if User.objects.filter(username=username).exists():
         problems["owner"] = f"There is already somebody who signs in as {username}."
     try:
         validate_password(password, user=User(username=username))
@@ -66,6 +74,7 @@ def open_branch(
     The catalogue's numbers and prices are defaults: the data sheets in use come first.
     Raises Invalid if a branch of that name stands already.
     """
+    new = _cleaned(new)
     slug = slugify(new.name)
     if not slug or Branch.objects.filter(slug=slug).exists():
         raise Invalid({"name": f"A branch needs a name of its own, and {new.name!r} is not one."})
@@ -96,6 +105,29 @@ def open_branch(
         after={"name": new.name, "owner": owner},
     )
     return branch
+
+
+def _cleaned(new: NewBranch) -> NewBranch:
+    """`new` as it fits the database. Raises Invalid for what cannot be a country or an address."""
+    problems: dict[str, str] = {}
+    if not new.company.strip():
+        problems["company"] = "Please name the company."
+    if not re.fullmatch(r"[A-Z]{2}", new.country):
+        problems["country"] = f"A country has two letters such as US, not {new.country!r}."
+    try:
+        if new.email:
+            validate_email(new.email)
+    except ValidationError:
+        problems["email"] = f"{new.email!r} is not an e-mail address."
+    if problems:
+        raise Invalid(problems)
+    return replace(
+        new,
+        company=one_line(new.company, most=120),
+        name=one_line(new.name, most=80),
+        depot=one_line(new.depot, most=200),
+        telephone=one_line(new.telephone, most=40),
+    )
 
 
 def _systems(branch: Branch) -> list[CoatingSystem]:

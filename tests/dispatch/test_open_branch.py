@@ -62,7 +62,7 @@ def test_a_place_outside_the_united_states_is_given_by_hand(monkeypatch):
     ("changed", "sentence"),
     [
         ({"postal_code": "00000"}, "No US postal code 00000"),
-        ({"postal_code": None}, "Give --postal-code"),
+        ({"postal_code": None}, "Please give the depot's US postal code"),
         ({"typed": "short"}, "too short"),
         ({"crew": ["North"]}, "A crew is written"),
         ({"name": "!!"}, "needs a name of its own"),

@@ -3,21 +3,15 @@
 import getpass
 import sys
 from argparse import ArgumentParser
-from datetime import datetime
 from typing import Any
 
-from django.contrib.auth.hashers import make_password
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from dispatch.models import MachineKind
-from dispatch.services import crews
+from dispatch.services.opening import NewOffice, open_office, read_crew, spot_of
 from jobs.access import PROGRAM
-from jobs.models import Branch
 from jobs.refusals import Refusal
-from jobs.services.branches import NewBranch, check_owner, open_branch
-from weather.places import NoSuchPlace, find_postal_code
-from weather.services import place_for
+from jobs.services.branches import NewBranch
 
 
 class Command(BaseCommand):
@@ -48,22 +42,20 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
-            branch = self._open(options)
-        except (Refusal, NoSuchPlace) as refusal:
+            office = self._office(options)
+            branch = open_office(office, by=PROGRAM, now=timezone.now(), only_first=False)
+        except Refusal as refusal:
             raise CommandError(str(refusal)) from None
         self.stdout.write(
             f"{branch.company}, {branch.name} is open. {options['owner']} can sign in and take in "
             "the first floor. Check every card against the data sheet in use before booking."
         )
 
-    def _open(self, options: dict[str, Any]) -> Branch:
-        now = timezone.now()
-        spot = self._spot(options)
-        staff = [self._crew(text) for text in options["crew"]]
-        password = self._password(options["owner"])
-        check_owner(username=options["owner"], password=password)
-        branch = open_branch(
-            new=NewBranch(
+    def _office(self, options: dict[str, Any]) -> NewOffice:
+        where = ("postal_code", "latitude", "longitude", "zone")
+        spot = spot_of(**{name: options[name] or "" for name in where})
+        return NewOffice(
+            branch=NewBranch(
                 company=options["company"],
                 name=options["name"],
                 depot=options["depot"],
@@ -72,58 +64,12 @@ class Command(BaseCommand):
                 email=options["email"],
                 units=options["units"],
             ),
-            place=place_for(**spot, name=options["name"]),
+            spot=spot,
             owner=options["owner"],
-            hashed_password=make_password(password),
-            by=PROGRAM,
-            now=now,
+            password=self._password(options["owner"]),
+            crews=tuple(read_crew(text) for text in options["crew"]),
+            grinders=options["grinders"],
         )
-        for name, people in staff:
-            self._staff(branch, name, people, now=now)
-        for number in range(1, options["grinders"] + 1):
-            crews.add_machine(
-                branch=branch,
-                kind=MachineKind.GRINDER,
-                name=f"Grinder {number}",
-                by=PROGRAM,
-                now=now,
-            )
-        return branch
-
-    def _staff(self, branch: Branch, name: str, people: list[str], *, now: datetime) -> None:
-        crew = crews.add_crew(branch=branch, name=name, by=PROGRAM, now=now)
-        for person in people:
-            one = crews.add_installer(branch=branch, name=person, by=PROGRAM, now=now)
-            crews.join_crew(
-                branch=branch,
-                crew_id=crew.pk,
-                installer_id=one.pk,
-                from_day=branch.today(now),
-                by=PROGRAM,
-                now=now,
-            )
-
-    def _spot(self, options: dict[str, Any]) -> dict[str, Any]:
-        if options["postal_code"]:
-            found = find_postal_code(options["postal_code"])
-            return {
-                "latitude": found.latitude,
-                "longitude": found.longitude,
-                "zone": found.zone,
-            }
-        by_hand = {name: options[name] for name in ("latitude", "longitude", "zone")}
-        if not all(by_hand.values()):
-            raise CommandError(
-                "Give --postal-code for a US depot, or --latitude, --longitude and --zone."
-            )
-        return by_hand
-
-    def _crew(self, text: str) -> tuple[str, list[str]]:
-        name, colon, people = text.partition(":")
-        names = [person.strip() for person in people.split(",") if person.strip()]
-        if not name.strip() or not colon or not names:
-            raise CommandError(f'A crew is written "North: Ana Ruiz, Ben Cole", not {text!r}.')
-        return name.strip(), names
 
     def _password(self, owner: str) -> str:
         if sys.stdin.isatty():

@@ -19,7 +19,7 @@ class SetupForm(forms.Form):
     code = Typed(
         label="Set-up code",
         needed=True,
-        help_text="The installation printed it at its end; deploy/scripts/manage setup_code prints it again.",
+        help_text="The installation printed it; deploy/scripts/manage setup_code does again.",
     )
     company = Typed(label="Company", needed=True, max_length=120)
     name = Typed(label="Branch", needed=True, max_length=80, help_text="Such as its town.")

@@ -28,6 +28,7 @@ class Round:
 
 def refresh_forecasts(*, now: datetime) -> int:
     """Fetch what is due for every depot and every open site; return how many were new."""
+    beat("forecast", now=now)
     results = weather.refresh_due(now=now, wanted=wanted(now=now))
     return sum(result.outcome is Outcome.STORED for result in results)
 
@@ -63,15 +64,32 @@ def beat(kind: str, *, now: datetime) -> None:
     Chore.claim(pulse.HEARTBEAT + kind, every=pulse.BEAT_EVERY, now=now)
 
 
-def go_round(*, now: datetime) -> Round:
-    """Everything that is due at `now`, in the order in which one thing feeds the next."""
-    for kind in pulse.KINDS:
-        beat(kind, now=now)
+def judge(*, now: datetime) -> tuple[int, int]:
+    """Lapse holds, judge what has a new forecast, watch coated floors, ask what must be ready.
+
+    Returns how many holds lapsed and how many bookings were judged.
+    """
+    beat("verdicts", now=now)
     lapsed = bookings.lapse_holds(now=now)
-    refreshed = refresh_forecasts(now=now)
     judged = verdicts.judge_due(now=now)
     verdicts.watch_coated(now=now)
     readiness.ask_due(now=now)
-    sent = sending.send_due(now=now)
+    return lapsed, judged
+
+
+def send(*, now: datetime) -> int:
+    """Send the notices that are due; return how many went out."""
+    beat("notices", now=now)
+    return sending.send_due(now=now)
+
+
+def go_round(*, now: datetime) -> Round:
+    """Everything that is due at `now`, in the order in which one thing feeds the next.
+
+    Under Celery each of the four steps is a task of its own.
+    """
+    refreshed = refresh_forecasts(now=now)
+    lapsed, judged = judge(now=now)
+    sent = send(now=now)
     prune_weather(now=now)
     return Round(refreshed=refreshed, judged=judged, sent=sent, lapsed=lapsed)

@@ -3,13 +3,22 @@
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from django.utils import timezone
 
 from deploy.celery import app
 from dispatch import tasks
-from dispatch.models import StoredVerdict
+from dispatch.models import (
+    Booking,
+    Notice,
+    NoticeKind,
+    PromiseLevel,
+    Stamp,
+    StampKind,
+    StoredVerdict,
+)
+from dispatch.reads import pulse
 from dispatch.services import round as work
 from dispatch.services import verdicts
-from jobs.models import Job
 from tests import builders
 from tests.builders import NOW
 from tests.dispatch.days import book
@@ -113,26 +122,79 @@ def test_a_verdict_over_the_change_of_clocks_is_given(house, change):
     crew = builders.crew(of=house)
     now = change - timedelta(days=1)
     work.go_round(now=now)
-    booking = book(house, crew, change + timedelta(hours=8), now=now)
-    Job.objects.filter(pk=booking.job_id).update()
+    book(house, crew, change + timedelta(hours=8), now=now)
 
     assert verdicts.judge_due(now=now) == 1
     assert verdicts.judge_due(now=now) == 0
 
 
-def test_tasks_and_loop_do_the_same_and_every_tick_has_its_task():
+def test_every_tick_has_its_task():
     names = {entry["task"] for entry in app.conf.beat_schedule.values()}
     have = {f"dispatch.tasks.{name}" for name in dir(tasks)}
 
     assert names <= have
 
 
+def by_the_loop():
+    work.go_round(now=timezone.now())
+
+
+def by_the_tasks():
+    """What Celery's clock wakes, in an order in which one feeds the next."""
+    for task in (
+        tasks.refresh_forecasts,
+        tasks.judge_due,
+        tasks.send_due,
+        tasks.refresh_prune,
+    ):
+        task()
+
+
+@pytest.mark.parametrize("times", [1, 2])
+@pytest.mark.parametrize("run", [by_the_loop, by_the_tasks])
+def test_loop_and_tasks_do_all_that_is_due_and_do_it_once(house, run, times):
+    now = timezone.now()
+    crews = [builders.crew(of=house) for _ in range(3)]
+    for days in (40, 30):
+        builders.forecast(at=house.depot_place, start=now - timedelta(days=days))
+    soon = book(house, crews[0], now + timedelta(hours=30), now=now)
+    hold = book(house, crews[1], now + timedelta(days=5), now=now, promise=PromiseLevel.PLANNED)
+    Booking.objects.filter(pk=hold.pk).update(state="held", held_until=now - timedelta(minutes=1))
+    coated = coated_floor(house, crews[2], topped=now - timedelta(hours=2))
+
+    for _ in range(times):
+        run()
+
+    hold.refresh_from_db()
+    coated.refresh_from_db()
+    assert Forecast.objects.filter(source="replay").count() == 1
+    assert not Forecast.objects.filter(source="nws").exists()
+    assert hold.state == "called_off"
+    assert soon.stints.get().verdicts.count() == 1
+    assert coated.drive_on_at > now + timedelta(hours=1)
+    asked = Notice.objects.filter(booking=soon, kind=NoticeKind.READY_EARLY)
+    assert asked.count() == 1
+    # Each mail has gone, or waits for the morning; crews read theirs on the telephone.
+    assert not Notice.objects.due(now).exclude(kind=NoticeKind.CREW_CHANGE).exists()
+    assert sorted(pulse.heartbeat_ages_s(now=now)) == sorted(pulse.KINDS)
+
+
+def coated_floor(house, crew, *, topped):
+    """A floor whose drive-on was promised for an hour from now, far too early."""
+    booking = book(house, crew, topped - timedelta(hours=5), now=topped - timedelta(days=2))
+    stint = booking.stints.get()
+    Stamp.objects.create(
+        stint=stint, kind=StampKind.TOPPED, at=topped, noted_at=topped, noted_by="Lead"
+    )
+    Booking.objects.filter(pk=booking.pk).update(
+        state="done", drive_on_at=topped + timedelta(hours=3)
+    )
+    return booking
+
+
 def test_the_tasks_may_run_twice(house):
     for _ in range(2):
-        tasks.refresh_forecasts()
-        tasks.refresh_prune()
-        tasks.judge_due()
-        tasks.send_due()
+        by_the_tasks()
 
     assert Forecast.objects.count() == 1
 

@@ -21,7 +21,7 @@ _ABOVE_ZERO = {
 }
 _NOT_BELOW_ZERO = {"abrade_h_per_m2", "mix_b", "flake_kg_per_m2"}
 # Each of these pairs must rise, or be equal.
-_ORDER = (
+ORDER = (
     ("slab_min_c", "slab_amber_below_c"),
     ("slab_amber_below_c", "slab_amber_above_c"),
     ("slab_amber_above_c", "slab_max_c"),
@@ -157,7 +157,7 @@ def _row(name: str, row: object) -> tuple[float, float]:
 
 
 def _check_order(card: Card) -> None:
-    for lower, upper in _ORDER:
+    for lower, upper in ORDER:
         low, high = getattr(card, lower), getattr(card, upper)
         if low is not None and high is not None and low > high:
             raise BadCard(lower, f"{low} is above {upper}, which is {high}")

@@ -1,0 +1,21 @@
+"""Where the office's own settings are."""
+
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from dispatch.views.entrance import OfficeRequest, office
+
+ENTRIES = (
+    ("systems", "Coating systems", "cards with limits and times, prices, what is sold"),
+    ("crews", "Crews and machines", "people, machines, absences, links of phones and calendars"),
+    ("stock", "Stock", "lots of flake and resin in the depot"),
+    ("weather-services", "Weather", "services, how old forecasts are, wet months"),
+)
+
+
+@require_safe
+@office()
+def settings(request: OfficeRequest) -> HttpResponse:
+    """The pages on which an office keeps what it works with."""
+    return render(request, "dispatch/settings.html", {"entries": ENTRIES})

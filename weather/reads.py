@@ -17,6 +17,16 @@ def latest_forecast(place: Place, *, now: datetime) -> Forecast | None:
     return place.forecasts.counting().filter(fetched_at__lte=now).newest_first().first()
 
 
+def newest_issue(place_id: int, *, now: datetime) -> datetime | None:
+    """When the forecast that counts was issued, as `Forecast.issued_by_our_clock`; None without.
+
+    For frames and lists: the hours stay in the database.
+    """
+    held = Forecast.objects.counting().filter(place_id=place_id, fetched_at__lte=now)
+    newest = held.newest_first().only("issued_at", "clock_ahead_s").first()
+    return newest.issued_by_our_clock if newest else None
+
+
 def second_forecast(place: Place, *, now: datetime) -> Forecast | None:
     """The newest forecast of another service than the one that counts, if it is not old."""
     first = latest_forecast(place, now=now)

@@ -19,11 +19,13 @@ from dispatch.reads.last_word import customer_word
 from dispatch.reads.readiness import Line, lines_of
 from dispatch.reads.water_asks import asks_of
 from dispatch.rules import customer_words as words
+from dispatch.rules.forecast_age import is_unusable
 from dispatch.rules.readiness import EARLY
 from dispatch.rules.water_asks import Who
 from jobs.models import AuditEvent
 from jobs.rules.clock import say_moment, say_time
 from jobs.rules.plan import StageKind
+from weather.reads import newest_issue
 
 # What a customer hears and sees of each stage.
 PLAIN_STAGES = {
@@ -95,6 +97,8 @@ def customer_page(booking: Booking, *, wish: AuditEvent | None, now: datetime) -
     limits = thresholds_of(booking.branch)
     proposal = _proposal(booking, stints, now=now)
     weather = dict.fromkeys(words.weather_rule(each, limits) for each in exposures)
+    if standing is Standing.DAY:
+        weather |= dict.fromkeys(_old_forecast(booking, now=now))
     return CustomerPage(
         booking=booking,
         standing=standing,
@@ -123,6 +127,14 @@ def customer_page(booking: Booking, *, wish: AuditEvent | None, now: datetime) -
         answer_by=say_moment(proposal.answer_by, zone) if proposal else "",
         ready=_ready(booking, stints, now=now) if standing is Standing.DAY else (),
     )
+
+
+def _old_forecast(booking: Booking, *, now: datetime) -> tuple[str, ...]:
+    """That no usable forecast is held; nothing while one is."""
+    issued_at = newest_issue(booking.job.site.place_id, now=now)
+    if not is_unusable(issued_at, now=now):
+        return ()
+    return (words.old_forecast(issued_at, booking.job.site.tz),)
 
 
 def _water_off(booking: Booking, stints: list[Stint]) -> tuple[str, ...]:

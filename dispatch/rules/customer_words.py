@@ -91,6 +91,15 @@ def weather_rule(exposure: Exposure, limits: Thresholds) -> str:
     )
 
 
+def old_forecast(issued_at: datetime | None, zone: ZoneInfo) -> str:
+    """What is said of the weather while no service gives a forecast that bears a verdict."""
+    held = f"The newest we hold is of {say_moment(issued_at, zone)}. " if issued_at else ""
+    return (
+        f"The weather services give us no new forecast at the moment. {held}"
+        "Your day stands; should it move, we tell you."
+    )
+
+
 def after_care(exposures: Iterable[Exposure]) -> tuple[str, ...]:
     """What keeps a fresh floor whole; the crew's word and the product's sheet come first."""
     lies = set(exposures)

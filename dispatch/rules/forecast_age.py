@@ -17,25 +17,31 @@ def age_sentence(*, issued_at: datetime | None, now: datetime, zone: ZoneInfo) -
         return "No forecast yet."
     age_h = max(0.0, (now - issued_at) / HOUR)
     moment = say_time(issued_at, zone) if age_h < OLD_H else say_moment(issued_at, zone)
-    end = ": too old for any verdict" if age_h > UNUSABLE_H else ""
+    end = ": too old for any verdict" if is_unusable(issued_at, now=now) else ""
     return f"Forecast of {moment}, {age_h:.0f} h old{end}."
+
+
+def is_old(issued_at: datetime | None, *, now: datetime) -> bool:
+    """Whether there is no forecast, or one so old that somebody should know why."""
+    return issued_at is None or (now - issued_at) / HOUR > OLD_H
+
+
+def is_unusable(issued_at: datetime | None, *, now: datetime) -> bool:
+    """Whether no verdict can rest on it."""
+    return issued_at is None or (now - issued_at) / HOUR > UNUSABLE_H
 
 
 def why_sentence(
     *,
-    issued_at: datetime | None,
-    now: datetime,
     off: str,
     troubles: Sequence[tuple[str, str]],
     checked_at: datetime | None,
     zone: ZoneInfo,
 ) -> str:
-    """Why there is no newer forecast; empty while it is not old.
+    """Why there is no newer forecast.
 
     `troubles` are a service's name and what it last said; `off` why nobody is asked at all.
     """
-    if issued_at is not None and (now - issued_at) / HOUR <= OLD_H:
-        return ""
     if off:
         return f"Why: {off}."
     if troubles:

@@ -8,6 +8,7 @@ from django.http import HttpRequest
 from django.utils import timezone
 
 from dispatch.reads import needs, weather_services
+from dispatch.reads.forecast_age import stale
 from dispatch.views.entrance import chosen_branch
 from jobs import access
 from jobs.models import Branch
@@ -37,6 +38,7 @@ def house(request: HttpRequest) -> dict[str, Any]:
         frame["branches"] = access.branches_of(user)
         frame["needs_count"] = needs.count(branch) if branch else 0
         frame["attribution"] = _credits(branch)
+        frame["stale"] = stale(branch, now=timezone.now()) if branch else ""
     return frame
 
 

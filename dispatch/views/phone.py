@@ -7,6 +7,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from dispatch.models import Booking, Crew, Link, LinkPurpose, Notice, NoticeKind, StampKind, Stint
 from dispatch.reads import day_sheet as reads
+from dispatch.reads.forecast_age import stale
 from dispatch.reads.on_site import on_site
 from dispatch.services import links, receipts, stamps
 from dispatch.services.verdicts import judge_booking
@@ -47,6 +48,7 @@ def crew(request: HttpRequest, token: str) -> HttpResponse:
         "token": token,
         "now": now,
         "unseen": reads.unseen_of(whose, now=now),
+        "stale": stale(link.branch, now=now),
     }
     return render(request, "dispatch/phone.html", context)
 

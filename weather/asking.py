@@ -14,7 +14,7 @@ from django.db import transaction
 
 from weather import past, standing
 from weather.answers import BadAnswer
-from weather.http import NoContact, Trouble, clock_ahead_s, counted
+from weather.http import NoContact, NoTimeLeft, Trouble, clock_ahead_s, counted
 from weather.models import Forecast, Place, layers_of, packed_members
 from weather.providers import Service, configured, nws_stations
 from weather.providers.contract import Memory, NotHere, Said, Spot
@@ -130,7 +130,7 @@ def _ask_one(
     try:
         with _paid(service.name, now=now):
             said = service.ask(spot, memory=memory, now=now)
-    except (NotHere, NoContact) as silent:
+    except (NotHere, NoContact, NoTimeLeft) as silent:
         if isinstance(silent, NotHere):
             _keep_grid(place, "", now=now)
         return RefreshResult(place.pk, Outcome.FAILED, service.name, (str(silent),))
@@ -184,6 +184,8 @@ def observe(place: Place, *, now: datetime) -> None:
     try:
         with _paid(name, now=now):
             hours = nws_stations.ask(spot, nws_grid=place.nws_grid, now=now)
+    except NoTimeLeft:
+        return
     except (Trouble, BadAnswer) as trouble:
         log.info("no station's hours for place %s: %s", place.pk, trouble)
         standing.failed(name, place, trouble, now=now)

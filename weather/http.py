@@ -25,10 +25,12 @@ from requests.adapters import HTTPAdapter
 from urllib3 import HTTPConnectionPool, HTTPSConnectionPool
 from urllib3.exceptions import HTTPError
 
-from weather import pace
+from weather import pace, patience
 from weather.answers import BadAnswer, decode
 
 DEADLINE_S = 10.0
+# Nothing is begun for less than this: it would only blame the service.
+LEAST_S = 0.5
 CONNECT_S, READ_S = 3.0, 5.0
 MOST_BYTES = 4_000_000
 CHUNK_BYTES = 64 * 1024
@@ -62,6 +64,10 @@ class Unreachable(Trouble):
     """The service cannot be reached, or is too slow."""
 
     kind = "service"
+
+
+class NoTimeLeft(Trouble):
+    """What one place may take is used up, so this service was not asked any more."""
 
 
 class Refused(Trouble):
@@ -106,10 +112,12 @@ def get_json(
         url += f"{'&' if '?' in path else '?'}{secret}"
     _heard.clock_ahead_s = None
     tries, moved = 1, False
-    ends = time.monotonic() + DEADLINE_S
+    ends = time.monotonic() + _seconds()
     while True:
         # Our own queue is no fault of the service and takes nothing of its ten seconds.
-        ends += pace.wait_for_turn(urlsplit(base).netloc, pace_s=PACE_S)
+        queued_s = pace.wait_for_turn(urlsplit(base).netloc, pace_s=PACE_S)
+        patience.give_back(queued_s)
+        ends += queued_s
         try:
             return _once(url, headers=headers, ends=ends)
         except _Moved as there:
@@ -122,6 +130,14 @@ def get_json(
                 raise
             time.sleep(wait_s)
             tries += 1
+
+
+def _seconds() -> float:
+    """How long the next document may take."""
+    left_s = patience.left_s()
+    if left_s < LEAST_S:
+        raise NoTimeLeft("no time was left for this service; it is asked again later")
+    return min(DEADLINE_S, left_s)
 
 
 class _Moved(Exception):

@@ -4,6 +4,7 @@ No transaction is open while a service is asked. A refresh that dies leaves a le
 lapses; one that runs twice stores once.
 """
 
+import time
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -14,7 +15,7 @@ from django.conf import settings
 from django.db import transaction
 from django.db.models import OuterRef, Q, QuerySet, Subquery
 
-from weather import past, places, seasons
+from weather import past, patience, places, seasons
 from weather.asking import Outcome, RefreshResult, ask_in_turn, ask_second, keep, observe
 from weather.models import Forecast, Place
 from weather.providers import replay
@@ -37,6 +38,11 @@ SHARED_KM = 2.5
 SHARED_HEIGHT_M = 50.0
 LEASE = timedelta(minutes=3)
 AFTER_FAILURE = timedelta(minutes=10)
+# All services of a place together; one that drips must not hold up the places behind it.
+PLACE_S = 25.0
+# Of one round, so that verdicts and notices get their turn while services are slow. With the
+# last place it stays below Celery's soft limit of 90 s.
+ROUND_S = 45.0
 FORECASTS_KEPT = timedelta(days=14)
 COMPARED = timedelta(days=3)  # work so near is worth a second service's opinion
 SOON, SOON_EVERY = timedelta(hours=48), timedelta(hours=1)
@@ -127,19 +133,30 @@ def _same_height(first_m: float | None, second_m: float | None) -> bool:
 
 
 def refresh_due(
-    *, now: datetime, wanted: Iterable[Wanted], limit: int = MOST_AT_ONCE
+    *,
+    now: datetime,
+    wanted: Iterable[Wanted],
+    limit: int = MOST_AT_ONCE,
+    within_s: float = ROUND_S,
 ) -> list[RefreshResult]:
     """Refresh the wanted places that are due, soonest work first, at most `limit`.
 
-    Safe to run twice at once: each place is leased.
+    After `within_s` seconds no further place is begun. Safe to run twice at once: each place
+    is leased.
     """
+    ends = time.monotonic() + within_s
     wanted = list(wanted)
     pressing = _most_pressing(wanted, now=now)
     compared = {one.place_id for one in wanted if one.compared(now=now)}
     rows = Place.objects.in_bulk(pressing)
     due = [pk for pk, every in pressing.items() if pk in rows and _due(rows[pk], every, now=now)]
     due.sort(key=lambda pk: (pressing[pk], rows[pk].checked_at is not None, rows[pk].checked_at))
-    return [refresh(rows[pk], now=now, compare=pk in compared) for pk in due[:limit]]
+    results: list[RefreshResult] = []
+    for pk in due[:limit]:
+        if results and time.monotonic() >= ends:
+            break  # what is left stays due
+        results.append(refresh(rows[pk], now=now, compare=pk in compared))
+    return results
 
 
 def _most_pressing(wanted: Iterable[Wanted], *, now: datetime) -> dict[int, timedelta]:
@@ -175,11 +192,8 @@ def refresh(place: Place, *, now: datetime, compare: bool = False) -> RefreshRes
         if settings.FORECASTS == "replay":
             result = _play(place, now=now)
         else:
-            result = ask_in_turn(place, now=now)
-            if result.outcome is Outcome.STORED:
-                observe(place, now=now)
-            if compare:
-                ask_second(place, now=now)
+            with patience.within(PLACE_S):
+                result = _ask(place, now=now, compare=compare)
     finally:
         good = result.outcome is not Outcome.FAILED
         changed = {"checked_at": now} if good else {}
@@ -188,6 +202,16 @@ def refresh(place: Place, *, now: datetime, compare: bool = False) -> RefreshRes
             try_not_before=None if good else now + AFTER_FAILURE,
             **changed,
         )
+    return result
+
+
+def _ask(place: Place, *, now: datetime, compare: bool) -> RefreshResult:
+    """The services in their turn, then what a station measured and a second opinion."""
+    result = ask_in_turn(place, now=now)
+    if result.outcome is Outcome.STORED:
+        observe(place, now=now)
+    if compare:
+        ask_second(place, now=now)
     return result
 
 

@@ -205,6 +205,25 @@ def test_a_server_that_drips_is_cut_off(services_down, place, reply):
     assert cost.seconds < 6 * DEADLINE_S
 
 
+def test_services_that_all_drip_take_no_more_than_one_places_share(
+    services_down, metno_service, open_meteo, place, monkeypatch
+):
+    """Each alone keeps its deadline; together they would hold up the places behind this one."""
+    monkeypatch.setattr(services, "PLACE_S", 1.5 * DEADLINE_S)
+    services_down.say(GRID, Reply(grid(), drip_s=0.05))
+    metno_service.say(METNO, Reply(replies.metno(), kind=JSON, drip_s=0.05))
+    open_meteo.say("/forecast", Reply({}, kind=JSON, drip_s=0.05))
+
+    with Cost() as cost:
+        result = services.refresh(place, now=NOW)
+
+    assert result.outcome is Outcome.FAILED
+    assert "no time was left" in " ".join(result.reasons)
+    assert cost.seconds < 2.5 * DEADLINE_S
+    assert open_meteo.seen == []
+    assert ServiceState.objects.get(service="open_meteo").failures == 0  # it is not to blame
+
+
 @pytest.mark.parametrize("said", [b"", b"HTTP/1.1 200", b"\x00\xff" * 4000, b"hello\r\n\r\n"])
 def test_a_server_that_speaks_no_http_is_left(services_down, place, settings, said):
     """It takes the connection, says something, and stays silent or hangs up."""

@@ -305,6 +305,21 @@ def test_a_depot_is_always_refreshed(both, place):
     assert again == []
 
 
+def test_a_round_whose_time_is_over_leaves_the_rest_to_the_next(both):
+    nws, _ = both
+    for number in range(3):
+        services.place_for(latitude=33 + number, longitude=-86, zone="America/Chicago")
+        nws.say(f"/points/{33 + number},-86", point(x=90 + number))
+        there = {**grid(), "geometry": cell(east=-86.0, north=33.0 + number)}
+        nws.say(f"/gridpoints/BMX/{90 + number},84", there)
+    wanted = [Wanted(place.pk) for place in Place.objects.all()]
+
+    rounds = [services.refresh_due(now=NOW, wanted=wanted, within_s=0.0) for _ in range(4)]
+
+    assert [len(done) for done in rounds] == [1, 1, 1, 0]
+    assert {one.outcome for done in rounds for one in done} == {Outcome.STORED}
+
+
 def test_a_place_that_failed_is_not_hammered(both, place):
     nws, _ = both
     nws.say(POINT, failing(500, "UnexpectedProblem"))

@@ -39,7 +39,8 @@ def copy(request: OfficeRequest, pk: int) -> HttpResponse:
 
 
 def _system(request: OfficeRequest, pk: int) -> CoatingSystem:
-    system = CoatingSystem.objects.of_branch(request.branch).filter(pk=pk).first()
+    wanted = CoatingSystem.objects.of_branch(request.branch).filter(pk=pk)
+    system: CoatingSystem | None = wanted.first()
     if system is None:
         raise Http404("There is no such coating system.")
     return system

@@ -47,7 +47,7 @@ def check_owner(*, username: str, password: str) -> None:
         UnicodeUsernameValidator()(username)
     except ValidationError:
         problems["owner"] = (
-            "Please name the owner's sign-in: letters, digits and @ . + - _, without a space."
+            "Please name the sign-in: letters, digits and @ . + - _, without a space."
         )
     if User.objects.filter(username=username).exists():
         problems["owner"] = f"There is already somebody who signs in as {username}."

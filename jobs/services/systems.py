@@ -53,9 +53,8 @@ def change_system(
 
     Raises NotFound, Stale if it changed since it was `seen`, Invalid.
     """
-    system = (
-        CoatingSystem.objects.of_branch(branch).select_for_update().filter(pk=system_id).first()
-    )
+    wanted_row = CoatingSystem.objects.of_branch(branch).filter(pk=system_id)
+    system: CoatingSystem | None = wanted_row.select_for_update().first()
     if system is None:
         raise NotFound("There is no such coating system in this branch.")
     if seen(system) != was:

@@ -66,7 +66,7 @@ def test_a_place_outside_the_united_states_is_given_by_hand(monkeypatch):
         ({"typed": "short"}, "too short"),
         ({"crew": ["North"]}, "A crew is written"),
         ({"name": "!!"}, "needs a name of its own"),
-        ({"owner": " "}, "name the owner"),
+        ({"owner": " "}, "name the sign-in"),
     ],
 )
 def test_what_is_wrong_is_said_and_nothing_is_opened(monkeypatch, changed, sentence):

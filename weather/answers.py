@@ -1,11 +1,15 @@
 """Reading what a service answered, with suspicion: strict JSON and named refusals. Pure."""
 
 import json
+from collections import Counter
 from datetime import UTC, datetime
 from math import isfinite
 from typing import Any, NoReturn
 
 DEEPEST = 40  # a forecast nests about eight deep
+# A forecast has some thousands of values. Four megabytes of empty lists, which the cap on the
+# size lets through, would take a hundred in memory.
+MOST_PARTS = 60_000
 
 
 class BadAnswer(Exception):
@@ -13,7 +17,12 @@ class BadAnswer(Exception):
 
 
 def decode(body: bytes) -> dict[str, Any]:
-    """The JSON object in `body`; refuses NaN, infinities, repeated keys and deep nesting."""
+    """The JSON object in `body`; refuses NaN, infinities, repeated keys and deep nesting.
+
+    Refused too is a document of more than `MOST_PARTS` values, before any of it is built.
+    """
+    if sum(body.count(mark) for mark in (b",", b"[", b"{")) > MOST_PARTS:
+        raise BadAnswer(f"the answer has more than {MOST_PARTS} parts")
     try:
         text = body.decode("utf-8-sig")
         document = json.loads(
@@ -48,8 +57,7 @@ def _finite(digits: str) -> float:
 def _once_each(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found = dict(pairs)
     if len(found) != len(pairs):
-        keys = [key for key, _ in pairs]
-        twice = next(key for key in keys if keys.count(key) > 1)
+        ((twice, _),) = Counter(key for key, _ in pairs).most_common(1)
         raise BadAnswer(f"the answer says {twice[:40]!r} twice")
     return found
 

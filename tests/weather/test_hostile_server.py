@@ -96,6 +96,11 @@ REFUSED = {
     "a key that is said twice": raw(
         GOOD.replace('"updateTime"', '"updateTime": "2026-03-10T12:20:00Z", "updateTime"', 1)
     ),
+    "a key that is said twice among fifty thousand": raw(
+        "{" + ",".join(f'"{i}":1' for i in range(50_000)) + ',"49999":1}'
+    ),
+    "a million empty lists": raw('{"a": [' + "[]," * 1_000_000 + "[]]}"),
+    "a million empty objects": raw('{"a": [' + "{}," * 1_000_000 + "{}]}"),
     "a list": raw("[1, 2, 3]"),
     "a word": raw('"fine"'),
     "null": raw("null"),

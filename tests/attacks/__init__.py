@@ -1,0 +1,1 @@
+"""What strangers, other branches and hostile input must not get, route by route."""

@@ -135,7 +135,8 @@ def _ask_one(
             _keep_grid(place, "", now=now)
         return RefreshResult(place.pk, Outcome.FAILED, service.name, (str(silent),))
     except (Trouble, BadAnswer) as trouble:
-        log.warning("%s failed for place %s: %s", service.name, place.pk, trouble)
+        # As text: whoever keeps the record would keep the answer that was refused with it.
+        log.warning("%s failed for place %s: %s", service.name, place.pk, str(trouble))
         standing.failed(service.name, place, trouble, now=now)
         reason = f"{service.name}: {trouble}"
         return RefreshResult(place.pk, Outcome.FAILED, service.name, (reason,))
@@ -187,7 +188,7 @@ def observe(place: Place, *, now: datetime) -> None:
     except NoTimeLeft:
         return
     except (Trouble, BadAnswer) as trouble:
-        log.info("no station's hours for place %s: %s", place.pk, trouble)
+        log.info("no station's hours for place %s: %s", place.pk, str(trouble))
         standing.failed(name, place, trouble, now=now)
         return
     with transaction.atomic():

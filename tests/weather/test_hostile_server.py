@@ -12,6 +12,7 @@ import threading
 import time
 import tracemalloc
 from datetime import UTC, timedelta
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -20,7 +21,7 @@ from tests.weather import replies
 from tests.weather.conftest import Reply
 from tests.weather.replies import HOUR, ISSUED, at, grid, layer, point, step
 from weather import http, services
-from weather.models import Forecast, PastDay, ServiceState
+from weather.models import Forecast, PastDay, PlaceServiceState, ServiceState
 from weather.reads import hours_at, latest_forecast
 from weather.services import Outcome
 
@@ -161,6 +162,31 @@ def test_a_bad_answer_is_refused_stores_nothing_and_costs_little(services_down, 
     assert cost.seconds < 5 * DEADLINE_S + 1
     # The document, its text and its parts; a cap of 4 MB is decoded at most once at a time.
     assert cost.memory < MOST_MEMORY
+
+
+def resident_bytes() -> int:
+    """What this process holds in memory, also what Python's own count does not see."""
+    pages = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[1])
+    return pages * resource.getpagesize()
+
+
+def test_the_whole_battery_again_and_again_leaves_nothing_behind(services_down, place):
+    services_down.say(GRID, grid())
+    services.refresh(place, now=NOW)
+    held = []
+
+    for _ in range(3):
+        for name, reply in REFUSED.items():
+            ServiceState.objects.all().delete()
+            PlaceServiceState.objects.all().delete()
+            services_down.say(GRID, reply)
+            assert services.refresh(place, now=NOW + HOUR).outcome is Outcome.FAILED, name
+            assert latest_forecast(place, now=NOW + HOUR).issued_at == ISSUED, name
+        held.append(resident_bytes())
+
+    assert Forecast.objects.count() == 1
+    # The first time the allocator takes room for the largest answers, the server's own included.
+    assert held[-1] - held[0] < MOST_MEMORY
 
 
 def test_a_byte_order_mark_is_no_attack(services_down, place):

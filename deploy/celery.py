@@ -21,7 +21,6 @@ app.conf.update(
     task_default_queue="verdicts",
     accept_content=["json"],
     task_routes={
-        "weather.tasks.*": {"queue": "forecast"},
         "dispatch.tasks.refresh_*": {"queue": "forecast"},
         "dispatch.tasks.send_*": {"queue": "notices"},
         "dispatch.tasks.judge_*": {"queue": "verdicts"},
@@ -31,8 +30,8 @@ app.conf.update(
     beat_schedule={
         "forecasts that are due": {
             "task": "dispatch.tasks.refresh_forecasts",
-            "schedule": 5 * MINUTE_S,
-            "options": {"expires": 5 * MINUTE_S},
+            "schedule": MINUTE_S,
+            "options": {"expires": MINUTE_S},
         },
         "weather that nobody needs": {
             "task": "dispatch.tasks.refresh_prune",

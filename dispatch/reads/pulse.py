@@ -12,7 +12,7 @@ KINDS = ("forecast", "verdicts", "notices")
 # Beside the chores that are claimed under their own names.
 HEARTBEAT = "heartbeat: "
 BEAT_EVERY = timedelta(seconds=20)
-# The slowest clock ticks every five minutes (forecasts, under Celery).
+# The clock ticks each minute, and a round behind slow services may take another two.
 SILENT_AFTER = timedelta(minutes=11)
 
 

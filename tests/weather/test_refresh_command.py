@@ -1,4 +1,4 @@
-"""`manage.py refresh_weather` and the task behind a place that was never fetched."""
+"""`manage.py refresh_weather`: what came of each place, as text and as JSON."""
 
 import json
 from datetime import timedelta
@@ -9,7 +9,7 @@ from django.core.management import CommandError, call_command
 
 from tests.weather.conftest import Reply
 from tests.weather.replies import ISSUED, grid, point
-from weather import services, tasks
+from weather import services
 from weather.models import Place, ServiceState
 from weather.rules.hours import floor_hour
 from weather.standing import REQUESTS_AN_HOUR
@@ -44,13 +44,6 @@ def test_the_command_fails_when_nothing_could_be_fetched(place, settings):
 
     with pytest.raises(CommandError, match="No forecast"):
         run()
-
-
-def test_the_task_may_run_twice_and_for_a_place_that_is_gone(place):
-    outcomes = [tasks.refresh_place(place.pk), tasks.refresh_place(place.pk)]
-
-    assert outcomes == ["stored", "unchanged"]
-    assert tasks.refresh_place(place.pk + 1) == "gone"
 
 
 def test_one_pass_as_a_document(place):

@@ -15,8 +15,7 @@ from weather import rehearsal, services
 from weather.behaviour import of_services
 from weather.http import counted
 from weather.models import Place
-from weather.reads import latest_forecast
-from weather.rules.hours import HOUR
+from weather.reads import forecast_age_h, latest_forecast
 from weather.services import Outcome, RefreshResult
 
 THROWAWAY = "REHEARSAL_ON_A_THROWAWAY_DATABASE"
@@ -120,7 +119,7 @@ def _place(place: Place, result: RefreshResult) -> dict[str, Any]:
         "reasons": list(result.reasons),
         "source": forecast.source if forecast else None,
         "issued_at": forecast.issued_at.isoformat() if forecast else None,
-        "age_h": round(max(0.0, (now - forecast.issued_at) / HOUR), 2) if forecast else None,
+        "age_h": round(forecast_age_h(forecast, now=now), 2) if forecast else None,
     }
 
 

@@ -5,18 +5,17 @@ floor to the ranked candidates of all crews and days; `request` is the whole pag
 gets it, with its queries, the exact stages and verdicts of the days shown and its HTML.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import partial
 from math import isnan
-from statistics import median, quantiles
-from time import perf_counter
-from typing import Any, TypeVar
+from statistics import median
+from typing import Any
 
 from django.test import Client
 from django.utils import timezone
 
+from dispatch.benchmarks.measuring import Measured, measured, spread, timed
 from dispatch.benchmarks.offer_rows import Office, callers, office
 from dispatch.models import Crew
 from dispatch.reads import free_time
@@ -26,7 +25,6 @@ from dispatch.rules.free_time import NEVER
 from jobs.models import Branch, Job
 from jobs.rules.many_starts import ManyPlans
 
-T = TypeVar("T")
 TARGETS_MS = {"computing_ms": 5.0, "request_ms": 60.0}
 
 
@@ -45,39 +43,35 @@ def run(size: Size) -> dict[str, Any]:
     now = timezone.now()
     made = office(crews=size.crews, bookings=size.bookings, seed=size.seed, now=now)
     branch = made.branch
-    built_ms, _ = _timed(partial(free_time.prepared, branch, now=now))
+    built_ms, _ = timed(partial(free_time.prepared, branch, now=now))
     asked = callers(made, count=size.callers, seed=size.seed, now=now)
     jobs = list(Job.objects.with_floors().filter(pk__in=[job.pk for job in asked]))
     screens = [_screen(job, now=now) for job in jobs]
-    computing = [_timed(partial(getattr, screen, "candidates"))[0] for screen in screens]
+    computing = [timed(partial(getattr, screen, "candidates"))[0] for screen in screens]
     found = sum(len(screen.candidates) for screen in screens)
-    walks = [_timed(partial(plain_walk, job, now=now)) for job in jobs[:3]]
+    walks = [timed(partial(plain_walk, job, now=now)) for job in jobs[:3]]
+    walk_ms = [took for took, _ in walks]
     requests = _requests(made, jobs)
-    renewed_ms = _renewed(branch, now=now)
-    answer = {
+    medians = {"computing_ms": median(computing), "request_ms": requests.median_ms}
+    return {
         "crews": size.crews,
         "days": free_time.AHEAD_DAYS,
         "bookings": made.bookings,
         "crew_days_free": int((free_time.prepared(branch, now=now).free.start != NEVER).sum()),
         "candidates_a_caller": round(found / len(screens)),
         "arrays_built_ms": round(built_ms, 1),
-        "arrays_renewed_after_a_booking_ms": round(renewed_ms, 1),
-        "computing_ms": _spread(computing),
-        "request_ms": _spread(requests),
-        "plain_walk_ms": _spread([took for took, _ in walks]),
-        "plain_walk_candidates": round(median(count for _, count in walks)),
+        "arrays_renewed_after_a_booking_ms": round(_renewed(branch, now=now), 1),
+        "computing": spread(computing),
+        "request": {**spread(requests.took_ms), "queries": requests.queries},
+        "baseline": {
+            "what": "a plain walk over the same calendar, by crew, day and start",
+            **spread(walk_ms),
+            "candidates": round(median(count for _, count in walks)),
+        },
+        "ratio": round(median(walk_ms) / medians["computing_ms"], 1),
+        "targets_ms": TARGETS_MS,
+        "met": {name: medians[name] <= most for name, most in TARGETS_MS.items()},
     }
-    answer["met"] = {
-        name: answer[name]["median"] <= most  # type: ignore[index]
-        for name, most in TARGETS_MS.items()
-    }
-    answer["targets_ms"] = TARGETS_MS
-    return answer
-
-
-def lines(answer: dict[str, Any]) -> list[str]:
-    """The same for people."""
-    return [f"{name}: {value}" for name, value in answer.items()]
 
 
 def _screen(job: Job, *, now: datetime) -> Screen:
@@ -87,22 +81,25 @@ def _screen(job: Job, *, now: datetime) -> Screen:
     return search.screen
 
 
-def _requests(made: Office, jobs: list[Job]) -> list[float]:
+def _requests(made: Office, jobs: list[Job]) -> Measured:
+    """The page of one caller after the other."""
     client = Client()
     client.force_login(made.user)
-    took = []
-    for job in jobs:
-        ms, answer = _timed(partial(client.get, f"/floors/{job.pk}/days/"))
+    waiting = iter([jobs[0], *jobs])
+
+    def ask() -> None:
+        answer = client.get(f"/floors/{next(waiting).pk}/days/")
         if answer.status_code != 200:
             raise RuntimeError(f"The page of the best days answered {answer.status_code}.")
-        took.append(ms)
-    return took[len(took) // 10 :]  # the first ones load templates
+
+    warm = max(1, len(jobs) // 10)  # the first ones load templates
+    return measured(ask, times=len(jobs) - warm, warm=warm)
 
 
 def _renewed(branch: Branch, *, now: datetime) -> float:
-    """One day of all crews worked out again, as after a booking."""
+    """One day of all crews worked out again, as after a booking (ms)."""
     held = free_time.prepared(branch, now=now)
-    return _timed(partial(free_time.renewed, held, held.staff, {30}))[0]
+    return timed(partial(free_time.renewed, held, held.staff, {30}))[0]
 
 
 def plain_walk(job: Job, *, now: datetime) -> int:
@@ -136,19 +133,3 @@ def _fits(search: Search, crew: Crew, plans: ManyPlans, number: int) -> bool:
         if search.staff.free([crew.resource_id], start, end):
             return True
     return False
-
-
-def _timed(work: Callable[[], T]) -> tuple[float, T]:
-    begun = perf_counter()
-    done = work()
-    return 1000 * (perf_counter() - begun), done
-
-
-def _spread(took_ms: list[float]) -> dict[str, float]:
-    if len(took_ms) < 2:
-        return {"median": round(took_ms[0], 2)}
-    return {
-        "median": round(median(took_ms), 2),
-        "p95": round(quantiles(took_ms, n=20)[-1], 2),
-        "most": round(max(took_ms), 2),
-    }

@@ -1,49 +1,69 @@
-"""`manage.py benchmark offers`: measures a part of the program on an invented office."""
+"""`manage.py benchmark NAME`: measures a part of the program on an invented office."""
 
 import json
 import os
 import subprocess
 import sys
 import tempfile
+from collections.abc import Iterator
 from typing import Any
 
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from dispatch.benchmarks import offers
+from dispatch.benchmarks.subjects import SUBJECTS
 
 THROWAWAY = "SLABCAST_BENCHMARK_CHILD"
+NUMBERS = sorted({name for subject in SUBJECTS.values() for name in subject.numbers()})
 
 
 class Command(BaseCommand):
+    """Makes a database of its own, measures in it and throws it away."""
+
     help = (
-        "Measures how long something takes on an invented office in a throwaway database. "
-        "'offers' is the best days for a caller: the prepared arrays, the whole page, and a "
-        "plain walk over the same calendar."
+        "Measures how long something takes on an invented office in a throwaway database, "
+        "beside a plain way of doing the same. "
+        + " ".join(f"'{name}': {subject.words}." for name, subject in SUBJECTS.items())
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("subject", choices=["offers"], help="What is measured.")
-        parser.add_argument("--crews", type=int, default=200, help="Crews of the branch.")
-        parser.add_argument("--bookings", type=int, default=10_000, help="Bookings ahead.")
-        parser.add_argument("--callers", type=int, default=60, help="How often it is asked.")
+        """What is measured, and how large; a size left out is the subject's own."""
+        parser.add_argument("subject", choices=list(SUBJECTS), help="What is measured.")
         parser.add_argument("--json", action="store_true", help="Print one line of JSON.")
+        for name in NUMBERS:
+            usual = {
+                key: subject.numbers()[name]
+                for key, subject in SUBJECTS.items()
+                if name in subject.numbers()
+            }
+            told = ", ".join(f"{key}: {number:,}" for key, number in usual.items())
+            parser.add_argument(f"--{name.replace('_', '-')}", type=int, help=f"({told})")
 
     def handle(self, *_: Any, **options: Any) -> None:
         """Run in a database of its own, then print what was measured."""
-        if os.environ.get(THROWAWAY) != "1":
-            self.stdout.write(_in_throwaway(options), ending="")
+        subject = SUBJECTS[options["subject"]]
+        given = {name: options[name] for name in NUMBERS if options[name] is not None}
+        strange = ", ".join(sorted(set(given) - set(subject.numbers())))
+        if strange:
+            raise CommandError(f"{options['subject']} has no size called {strange}.")
+        if os.environ.get(THROWAWAY) == "1":
+            self.stdout.write(json.dumps(subject.run(subject.size(**given))))
             return
-        size = offers.Size(
-            crews=options["crews"], bookings=options["bookings"], callers=options["callers"]
-        )
-        answer = offers.run(size)
-        told = [json.dumps(answer)] if options["json"] else offers.lines(answer)
-        for line in told:
+        told = _in_throwaway(options["subject"], given)
+        for line in [told] if options["json"] else _lines(json.loads(told)):
             self.stdout.write(line)
 
 
-def _in_throwaway(options: dict[str, Any]) -> str:
+def _lines(answer: dict[str, Any], before: str = "") -> Iterator[str]:
+    """The same for people, one figure a line."""
+    for name, value in answer.items():
+        if isinstance(value, dict):
+            yield from _lines(value, f"{before}{name}.")
+        else:
+            yield f"{before}{name}: {value}"
+
+
+def _in_throwaway(subject: str, given: dict[str, int]) -> str:
     """What the same command prints on a new SQLite file that is deleted afterwards."""
     with tempfile.TemporaryDirectory(prefix="slabcast-benchmark-") as folder:
         kept = {name: v for name, v in os.environ.items() if not name.startswith("SLABCAST_")}
@@ -57,11 +77,9 @@ def _in_throwaway(options: dict[str, Any]) -> str:
             "PYTHONPATH": str(settings.BASE_DIR),
             "DJANGO_SETTINGS_MODULE": "deploy.settings",
         }
-        words = [options["subject"], *(["--json"] * options["json"])]
-        for name in ("crews", "bookings", "callers"):
-            words += [f"--{name}", str(options[name])]
+        words = [f"--{name.replace('_', '-')}={number}" for name, number in given.items()]
         _run(["migrate", "--verbosity", "0"], environment)
-        return _run(["benchmark", *words], environment)
+        return _run(["benchmark", subject, *words], environment).strip()
 
 
 def _run(words: list[str], environment: dict[str, str]) -> str:

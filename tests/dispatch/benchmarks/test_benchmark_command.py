@@ -1,0 +1,36 @@
+"""The benchmarks on small sizes: every figure is there, and nothing is measured in our database."""
+
+import json
+from io import StringIO
+
+import pytest
+from django.core.management import CommandError, call_command
+
+from dispatch.benchmarks.subjects import SUBJECTS
+from jobs.models import Branch
+
+SMALL = {"offers": {"crews": 4, "bookings": 60, "callers": 12}}
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("name", SMALL)
+def test_a_subject_prints_its_size_its_figures_and_what_it_is_held_against(name):
+    out = StringIO()
+
+    call_command("benchmark", name, "--json", **SMALL[name], stdout=out)
+
+    answer = json.loads(out.getvalue())
+    assert {"baseline", "ratio"} <= set(answer)
+    for figure in ("median_ms", "p95_ms", "queries"):
+        assert f'"{figure}"' in out.getvalue()
+    assert not Branch.objects.exists()
+
+
+def test_every_subject_has_a_size_of_whole_numbers():
+    for subject in SUBJECTS.values():
+        assert all(isinstance(number, int) for number in subject.numbers().values())
+
+
+def test_what_is_not_measured_is_refused():
+    with pytest.raises(CommandError, match="invalid choice"):
+        call_command("benchmark", "nothing")

@@ -80,6 +80,10 @@ class DescribedJob:
         """How it lies."""
         return [self.exposure]
 
+    def bays(self) -> int:
+        """Nobody asks for joints on the telephone."""
+        return 1
+
     def days_off(self) -> set[date]:
         """Days on which the customer cannot."""
         return set(self.off)

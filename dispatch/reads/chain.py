@@ -16,6 +16,7 @@ from dispatch.rules.thresholds import Thresholds
 from dispatch.rules.verdicts import Verdict, judge
 from jobs.described import Order
 from jobs.models import Branch
+from jobs.rules.bays import lay_in_bays
 from jobs.rules.cards import Card
 from jobs.rules.doors import open_spans
 from jobs.rules.learning import with_learnt
@@ -109,49 +110,41 @@ def lay(
     start: datetime,
     second_start: datetime | None = None,
     split_after: StageKind = StageKind.BASE,
+    bays: int = 1,
+    grinders: int | None = None,
     door: bool = True,
 ) -> Plan:
     """The job's stages on the clock; promises rest on the cold side. Raises CannotPlan.
 
-    Behind a garage's door the work is laid out once to know when the door stands open, and
-    again on the slab that feels it. With `door` False it stays shut, which a search over
-    hundreds of starts can afford.
+    In several `bays` it is ground as a whole and then coated bay by bay, on the second visit if
+    there is one. Behind a garage's door the work is laid out once to know when the door stands
+    open, and again on the slab that feels it. With `door` False it stays shut, which a search
+    over hundreds of starts can afford.
     """
+    hands = {"crew_size": crew_size, "grinders": grinders}
+    visits = {"start": start, "second_start": second_start}
 
     def laid(here: Setting) -> Plan:
-        return _lay(
-            here,
-            crew_size=crew_size,
-            start=start,
-            second_start=second_start,
-            split_after=split_after,
-        )
+        given = {**_given(here, start), **hands, **visits}
+        if bays > 1:
+            return lay_in_bays(bays=bays, **given)
+        return lay_out(split_after=split_after, **given)
 
     shut = laid(setting)
     return laid(with_door_open(setting, shut)) if door else shut
 
 
-def _lay(
-    setting: Setting,
-    *,
-    crew_size: int,
-    start: datetime,
-    second_start: datetime | None,
-    split_after: StageKind,
-) -> Plan:
+def _given(setting: Setting, start: datetime) -> dict[str, Any]:
+    """What both ways of laying a floor out are told of it and of its slab."""
     slab = setting.coldest(start + timedelta(days=12))
-    return lay_out(
-        work=setting.work,
-        card=setting.card,
-        rates=setting.rates,
-        crew_size=crew_size,
-        start=start,
-        second_start=second_start,
-        slab=slab,
-        cold_slab=cold_side(setting, slab),
-        grains=grains_of(setting.hours, slab),
-        split_after=split_after,
-    )
+    return {
+        "work": setting.work,
+        "card": setting.card,
+        "rates": setting.rates,
+        "slab": slab,
+        "cold_slab": cold_side(setting, slab),
+        "grains": grains_of(setting.hours, slab),
+    }
 
 
 def cold_side(setting: Setting, slab: SlabHours) -> SlabHours:

@@ -6,8 +6,7 @@ from datetime import date, datetime, timedelta
 from itertools import combinations
 
 from dispatch.models import Booking, Crew, Machine
-from dispatch.reads.chain import verdict_on
-from dispatch.reads.laid_bays import bays_of, lay_bays
+from dispatch.reads.chain import lay, verdict_on
 from dispatch.reads.offer import NoOffer, Offer, Share
 from dispatch.reads.offer_search import Search
 from dispatch.reads.staffing import Busy
@@ -43,7 +42,7 @@ class LargeAnswer:
 
 def large_floor(search: Search) -> LargeAnswer | None:
     """Two crews on two days for a floor with joints; None for a floor without."""
-    if bays_of(search.job) < 2 or search.setting.card.two_days:
+    if search.job.bays() < 2 or search.setting.card.two_days:
         return None
     return _Large(search).answer()
 
@@ -54,7 +53,7 @@ class _Large:
     def __init__(self, search: Search) -> None:
         self.search = search
         self.setting = search.setting
-        self.bays = bays_of(search.job)
+        self.bays = search.job.bays()
         self.days = search.site_days
 
     def answer(self) -> LargeAnswer:
@@ -174,13 +173,14 @@ class _Large:
         return search.priced.priced(bare)
 
     def _plan(self, people: int, start: datetime, second: date) -> Plan:
-        return lay_bays(
+        return lay(
             self.setting,
             crew_size=people,
             bays=self.bays,
             grinders=2,
             start=start,
             second_start=self.days.opens(second),
+            door=False,
         )
 
     def _free_grinders(

@@ -6,6 +6,7 @@ from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from dispatch.models import Booking, Crew, CrewMembership, Stint
+from dispatch.reads.booked import booked_as
 from dispatch.reads.chain import Setting
 from dispatch.reads.grounds import Ground, Known
 from dispatch.reads.site_days import SiteDays
@@ -16,7 +17,6 @@ from dispatch.rules.measures.situation import FloorHere, Outcome, SiteTimes, Sit
 from dispatch.rules.verdicts import Level
 from jobs.described import Order
 from jobs.rules.doors import Span
-from jobs.rules.plan import StageKind
 from weather.rules.exposures import Exposure
 from weather.rules.heaters import Heater
 from weather.rules.hours import SlabHours
@@ -62,15 +62,16 @@ def site_days(job: Order, *, now: datetime, setting: Setting) -> SiteDays:
 
 def situation_of(booking: Booking, stints: Sequence[Stint], *, setting: Setting) -> Situation:
     """The booking's floor on its day, as it stands."""
-    first = stints[0]
-    bare = bare_situation(setting, start=first.start, crew_size=max(1, first.installers.count()))
-    kinds = {stage.get("kind") for stage in first.stages}
+    first, booked = stints[0], booked_as(stints)
+    bare = bare_situation(setting, start=first.start, crew_size=booked.crew_size)
     spare, until = _spare_hands(booking, first, bare.times)
     days = site_days(booking.job, now=setting.now, setting=setting)
     return replace(
         bare,
-        second_start=stints[1].start if len(stints) > 1 else None,
-        split_after=StageKind.BASE if StageKind.BASE in kinds else StageKind.VERTICALS,
+        second_start=booked.second_start,
+        split_after=booked.split_after,
+        bays=booked.bays,
+        grinders=booked.grinders,
         spare_hands=spare,
         spare_until=until,
         other_days=_other_days(days, bare.day),

@@ -230,6 +230,7 @@ class Screen:
                 crew_size=people,
                 start_h=(self._starts - _minute(slab.start)) / 60,
                 slab=slab,
+                bays=1 if self.setting.card.two_days else self.setting.job.bays(),
             )
         except CannotPlan:
             return None

@@ -1,6 +1,7 @@
 """The exact search behind offers: one crew, one day and one start, laid out and judged."""
 
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from functools import cached_property
@@ -21,6 +22,7 @@ from dispatch.rules.findings import Level
 from dispatch.rules.travel import Point, travel_min
 from dispatch.rules.verdicts import Verdict
 from jobs.described import Order
+from jobs.rules.bays import bays_laid, divisions
 from jobs.rules.clock import round_up_quarter, say_day
 from jobs.rules.plan import Plan, Visit
 from jobs.rules.refusals import CannotPlan, NeedsTwo
@@ -180,6 +182,7 @@ class Search:
                 crew_size=offer.crew_size,
                 start=offer.plan.start,
                 second_start=visits[1].start if len(visits) > 1 else None,
+                bays=bays_laid(stage.kind for visit in visits for stage in visit.stages),
             )
             self.limits.check_hours(plan, offer.day)
             self.limits.check_needed_again(plan)
@@ -226,7 +229,7 @@ class Search:
         try:
             if card.two_days:
                 return self._two_days(day, start, people)
-            plan = lay(self.setting, crew_size=people, start=start, door=False)
+            plan = self._one_visit(start, people)
             if plan.end <= latest or not card.overnight:
                 return plan
             if (plan.base_end - plan.start) > latest - arrive:
@@ -236,6 +239,16 @@ class Search:
             raise NoOffer(str(refusal), 2) from refusal
         except CannotPlan as refusal:
             raise NoOffer(str(refusal), 3) from refusal
+
+    def _one_visit(self, start: datetime, people: int) -> Plan:
+        """In one go, or bay by bay where joints divide it and that is done sooner."""
+        found = [lay(self.setting, crew_size=people, start=start, door=False)]
+        for bays in divisions(self.job.bays()):
+            with suppress(CannotPlan):
+                found.append(
+                    lay(self.setting, crew_size=people, start=start, bays=bays, door=False)
+                )
+        return min(found, key=lambda plan: plan.end)
 
     def _over_night(self, one_day: Plan, day: date, start: datetime, people: int) -> Plan:
         """The base today, the top on the next working day, if the base may wait so long."""

@@ -15,6 +15,7 @@ from dispatch.models import (
     Stint,
     StoredVerdict,
 )
+from dispatch.reads.booked import booked_as
 from dispatch.reads.chain import (
     Setting,
     beyond_forecast,
@@ -23,7 +24,6 @@ from dispatch.reads.chain import (
     setting_for,
     verdict_on,
 )
-from dispatch.reads.laid_bays import bays_of, lay_bays
 from dispatch.reads.measuring import measures_on, site_days, situation_of, times_of
 from dispatch.rules.asking import Promised
 from dispatch.rules.firmness import Firmness
@@ -32,7 +32,7 @@ from dispatch.rules.verdicts import Verdict
 from dispatch.services import bookings, watching
 from jobs.refusals import Refusal
 from jobs.rules.clock import round_up_quarter, say_moment
-from jobs.rules.plan import Plan, StageKind
+from jobs.rules.plan import Plan
 from jobs.rules.promises import drive_on
 from jobs.rules.refusals import CannotPlan
 from jobs.writing import run_write
@@ -152,27 +152,15 @@ def watch_coated(*, now: datetime) -> int:
 
 def replan(setting: Setting, stints: Sequence[Stint]) -> Plan:
     """The plan of a booking as it stands, on today's forecast. Raises CannotPlan."""
-    first = stints[0]
-    starts = sorted({stint.start for stint in stints})
-    second = starts[1] if len(starts) > 1 else None
-    together = [stint for stint in stints if stint.start == first.start]
-    if len(together) > 1:  # two crews, who lay it bay by bay
-        return lay_bays(
-            setting,
-            crew_size=sum(stint.installers.count() for stint in together),
-            bays=bays_of(setting.job),
-            start=first.start,
-            second_start=second,
-            grinders=sum(bool(stint.machines.count()) for stint in together),
-        )
-    kinds = {stage.get("kind") for stage in first.stages}
-    split = StageKind.BASE if StageKind.BASE in kinds else StageKind.VERTICALS
+    booked = booked_as(stints)
     return lay(
         setting,
-        crew_size=max(1, first.installers.count()),
-        start=first.start,
-        second_start=second,
-        split_after=split,
+        crew_size=booked.crew_size,
+        start=booked.start,
+        second_start=booked.second_start,
+        split_after=booked.split_after,
+        bays=booked.bays,
+        grinders=booked.grinders,
     )
 
 

@@ -4,6 +4,7 @@ While one bay sets the crew lays the next, so most of the wait disappears. No ba
 beside wet resin: its dust would lie in the coat.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from math import isnan
@@ -25,6 +26,16 @@ class _Bay:
 
     base: Base | None = None
     top: Top | None = None
+
+
+def divisions(bays: int) -> list[int]:
+    """Into how many equal sections a floor can be divided at the joints of so many bays."""
+    return [count for count in range(2, bays + 1) if bays % count == 0]
+
+
+def bays_laid(kinds: Iterable[str]) -> int:
+    """Into how many bays a floor was laid, by the kinds of its stages."""
+    return max(1, sum(kind == StageKind.BASE for kind in kinds))
 
 
 def lay_in_bays(

@@ -4,10 +4,11 @@ A search over thousands of starts asks this first and lays out only the few that
 Breaks, late hands and the humidity of the air are left to `lay_out`.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from jobs.rules.bays import divisions
 from jobs.rules.cards import Card, CureTime, Table
 from jobs.rules.cure import hours_at
 from jobs.rules.plan import StageKind, Work
@@ -31,11 +32,19 @@ class ManyPlans:
 
 
 def lay_many(
-    *, work: Work, card: Card, rates: Rates, crew_size: int, start_h: Series, slab: SlabHours
+    *,
+    work: Work,
+    card: Card,
+    rates: Rates,
+    crew_size: int,
+    start_h: Series,
+    slab: SlabHours,
+    bays: int = 1,
 ) -> ManyPlans:
     """What `lay_out` would say of one visit from each start, without breaks.
 
-    Raises CannotPlan as `stage_hours` does.
+    Where joints divide it into `bays` it ends as early as the soonest way of laying it. Raises
+    CannotPlan as `stage_hours` does.
     """
     hours = stage_hours(work=work, rates=rates, crew_size=crew_size)
     if card.flake_kg_per_m2 == 0:
@@ -50,6 +59,10 @@ def lay_many(
     ready_h = base_end_h + (ready_h - base_end_h) * max(1.0, rates.set_factor)
     top_start_h = ready_h + hours.get(StageKind.SCRAPE, 0.0)
     top_end_h = top_start_h + hours.get(StageKind.TOP, 0.0)
+    for count in divisions(bays):
+        part = replace(work, area_m2=work.area_m2 / count)
+        bay = stage_hours(work=part, rates=rates, crew_size=crew_size)
+        top_end_h = np.minimum(top_end_h, clock.bays_end(card.set, count, bay, pour_h, slab_c))
     return ManyPlans(
         start_h=start_h,
         pour_h=pour_h,
@@ -78,6 +91,22 @@ class _Clock:
         self.card = card
         self.slab = slab
         self.edges = np.arange(len(slab) + 1, dtype=np.float64)
+
+    def bays_end(
+        self,
+        time: CureTime,
+        bays: int,
+        bay: dict[StageKind, float],
+        pour_h: Series,
+        slab_c: Series,
+    ) -> Series:
+        """When the last bay's top is laid: no rest, or a wait for the first or the last base."""
+        scrape_h = bay.get(StageKind.SCRAPE, 0.0) if self.card.flake_kg_per_m2 else 0.0
+        base_h, after_h = bay.get(StageKind.BASE, 0.0), scrape_h + bay.get(StageKind.TOP, 0.0)
+        no_rest = pour_h + bays * (base_h + after_h)
+        first = self.reached(time, pour_h + base_h, slab_c) + bays * after_h
+        last = self.reached(time, pour_h + bays * base_h, slab_c) + after_h
+        return np.maximum(no_rest, np.maximum(first, last))
 
     def reached(self, time: CureTime, since_h: Series, slab_c: Series) -> Series:
         """When the event comes, for each of the instants it counts from."""

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
-from typing import Protocol
+from typing import Any, Protocol
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -15,6 +15,7 @@ from dispatch.rules.horizon import extended
 from dispatch.rules.several import worst_of
 from dispatch.rules.thresholds import DEFAULTS, Thresholds
 from dispatch.rules.verdicts import Verdict, judge
+from jobs.rules.bays import lay_in_bays
 from jobs.rules.cards import Card
 from jobs.rules.day_hours import DayHours
 from jobs.rules.doors import Span, open_spans
@@ -169,6 +170,8 @@ class Situation:
     spare_hands: int = 0
     spare_until: datetime | None = None
     other_days: tuple[date, ...] = ()
+    bays: int = 1
+    grinders: int | None = None
 
     @property
     def day(self) -> date:
@@ -217,18 +220,21 @@ class Situation:
         until = self.start + LONGEST
         slabs = [extended(self._slab(floor, floor.exposure, spans), until) for floor in self.floors]
         slab = min(slabs, key=_mean_c)
-        return lay_out(
-            work=self.work,
-            card=self.card,
-            rates=self.rates,
-            crew_size=self.crew_size,
-            start=self.start,
-            second_start=self.second_start,
-            split_after=self.split_after,
-            slab=slab,
-            cold_slab=slab.side("cold"),
-            grains=_grains(self.hours, slab),
-        )
+        given: dict[str, Any] = {
+            "work": self.work,
+            "card": self.card,
+            "rates": self.rates,
+            "crew_size": self.crew_size,
+            "start": self.start,
+            "second_start": self.second_start,
+            "grinders": self.grinders,
+            "slab": slab,
+            "cold_slab": slab.side("cold"),
+            "grains": _grains(self.hours, slab),
+        }
+        if self.bays > 1:
+            return lay_in_bays(bays=self.bays, **given)
+        return lay_out(split_after=self.split_after, **given)
 
     def _of(self, floor: FloorHere, plan: Plan, spans: tuple[Span, ...]) -> Verdict:
         pour_day = self.times.day(plan.pour)

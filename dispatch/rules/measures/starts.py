@@ -141,7 +141,7 @@ def two_mornings(situation: Situation) -> Change | None:
         hours={StageKind.SET_UP: situation.rates.return_set_up_h},
         order=SECOND_DAY,
     )
-    split = situation.changed(split_after=StageKind.BASE, second_start=back)
+    split = situation.changed(split_after=StageKind.BASE, second_start=back, bays=1)
     starts = (situation.start, *starts_of(situation, situation.day))
     best = _best(split.changed(start=start) for start in starts)
     if best is None:

@@ -15,7 +15,7 @@ from dispatch.models import (
     Stint,
     StoredVerdict,
 )
-from dispatch.reads.booked import booked_as
+from dispatch.reads.booked import booked_as, booked_setting
 from dispatch.reads.chain import (
     Setting,
     beyond_forecast,
@@ -58,13 +58,10 @@ def judge_due(*, now: datetime) -> int:
     for booking in _open(now):
         stint = booking.stints.standing().order_by("number").first()
         latest = stint.verdicts.filter(latest=True).first() if stint else None
-        forecast = booking.job.site.place.forecasts.counting().newest_first().first()
+        held = booking.job.site.place.forecasts.counting().newest_first()
+        newest = held.values_list("pk", flat=True).first()  # without its hours
         fresh = latest is not None and now - latest.made_at < REJUDGE_AFTER
-        if (
-            fresh
-            and latest is not None
-            and latest.forecast_id == (forecast.pk if forecast else None)
-        ):
+        if fresh and latest is not None and latest.forecast_id == newest:
             continue
         judged += judge_booking(booking, now=now) is not None
     return judged
@@ -78,7 +75,7 @@ def judge_booking(booking: Booking, *, now: datetime) -> Verdict | None:
     stints = list(booking.stints.standing().order_by("number").select_related("crew"))
     if not stints:
         return None
-    setting = setting_for(booking.job, now=now)
+    setting = booked_setting(booking.job, stints, now=now)
     try:
         plan = replan(setting, stints)
     except CannotPlan as refusal:

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, fields
 from typing import Any
 
-from dispatch.benchmarks import offers
+from dispatch.benchmarks import offers, refresh, slabs
 
 
 @dataclass(frozen=True)
@@ -27,5 +27,16 @@ SUBJECTS = {
         "walk over the same calendar",
         offers.Size,
         offers.run,
+    ),
+    "refresh": Subject(
+        "what a new forecast costs a place and a floor, beside a place for every site, a row an "
+        "hour and verdicts at every tick",
+        refresh.Size,
+        refresh.run,
+    ),
+    "slabs": Subject(
+        "the slab of a floor, alone and among a hundred, beside layers solved anew each hour",
+        slabs.Size,
+        slabs.run,
     ),
 }

@@ -9,7 +9,10 @@ from django.core.management import CommandError, call_command
 from dispatch.benchmarks.subjects import SUBJECTS
 from jobs.models import Branch
 
-SMALL = {"offers": {"crews": 4, "bookings": 60, "callers": 12}}
+SMALL = {
+    "refresh": {"sites": 30, "towns": 2, "floors": 4},
+    "offers": {"crews": 4, "bookings": 60, "callers": 12},
+}
 
 
 @pytest.mark.django_db

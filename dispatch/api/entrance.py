@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from datetime import datetime
 from typing import Any, TypeVar
 
@@ -18,7 +19,7 @@ from rest_framework.views import APIView
 
 from dispatch.api.fields import Strict, once_each
 from jobs import access
-from jobs.models import Branch, Membership, Role
+from jobs.models import AccessToken, Branch, Membership, Role, Scope
 from jobs.refusals import NotAllowed, NotFound, Refusal
 
 PROBLEM = "application/problem+json"
@@ -42,7 +43,11 @@ class BranchView(GenericAPIView[Any]):
         super().initial(request, *args, **kwargs)
         self.now = timezone.now()
         self.branch = chosen_branch(request)
-        allowed = self.reading if request.method in SAFE_METHODS else self.writing
+        reads = request.method in SAFE_METHODS
+        allowed = self.reading if reads else self.writing
+        token = request.auth
+        if isinstance(token, AccessToken) and not reads and token.scope != Scope.WRITE:
+            raise NotAllowed("This token may read only.")
         access.require(request.user, self.branch, allowed)
 
     def finalize_response(
@@ -82,8 +87,12 @@ class BranchView(GenericAPIView[Any]):
         return key
 
     def by(self) -> access.Actor:
-        """Who acts."""
-        return access.person(self.request.user)  # type: ignore[arg-type]  # signed in by now
+        """Who acts: a person, or a program in a person's name."""
+        person = access.person(self.request.user)  # type: ignore[arg-type]  # signed in by now
+        token = self.request.auth
+        if isinstance(token, AccessToken):
+            return replace(person, name=f"{token.name}, for {person.name}")
+        return person
 
 
 class OfficeOnly(BasePermission):
@@ -95,8 +104,10 @@ class OfficeOnly(BasePermission):
 
 
 def chosen_branch(request: Request) -> Branch:
-    """The branch that `?branch=` names, else the asker's first by name."""
+    """The branch that `?branch=` names, else the asker's first; a token has its own."""
     branches = access.branches_of(request.user)
+    if isinstance(request.auth, AccessToken):
+        branches = [each for each in branches if each.pk == request.auth.branch_id]
     if not branches:
         raise NotAllowed("You are not a member of any branch.")
     wanted = request.query_params.get("branch")
@@ -137,11 +148,13 @@ KEY = OpenApiParameter(
 )
 REFUSALS = {
     400: "The request is not in the form that is asked for.",
-    403: "Not signed in, or the role does not include this.",
+    401: "Nobody is signed in, or the token does not hold.",
+    403: "The role or the token does not include this.",
     404: "There is no such thing in this branch.",
     409: "Somebody was quicker; `version` is what the row has now.",
     413: "The body is too large.",
     415: "The body is not JSON.",
+    429: "Too many requests; ask again after `Retry-After` seconds.",
     422: "What was sent cannot be; `errors` says why for each input.",
     503: "The database was busy; ask again after `Retry-After` seconds.",
 }
@@ -151,6 +164,6 @@ def answers(status: int, answer: Any, *refusals: int) -> dict[Any, Any]:
     """The replies of one operation for the schema: `answer`, and problems by status."""
     told = {
         (code, PROBLEM): OpenApiResponse(ProblemAnswer, description=REFUSALS[code])
-        for code in (400, 403, *refusals)
+        for code in (400, 401, 403, 429, *refusals)
     }
     return {status: answer, **told}

@@ -1,8 +1,11 @@
 """The week and the latest verdicts over the API, its own page, and what is not there."""
 
+from typing import Any
+
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
+from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from drf_spectacular.utils import extend_schema
 from drf_spectacular.views import SpectacularAPIView
 from rest_framework.request import Request
@@ -12,6 +15,7 @@ from dispatch.api import rows
 from dispatch.api.asked import PageQuery, WeekQuery
 from dispatch.api.entrance import BranchView, OfficeOnly, answers
 from dispatch.api.serializers import OpenStintAnswer
+from dispatch.api.tokens import BearerToken
 from dispatch.api.week_answers import WeekAnswer, week_values
 from dispatch.models import Stint
 from dispatch.reads.week import week_of
@@ -61,6 +65,17 @@ class Nowhere(BranchView):
     def get(self, request: Request, rest: str) -> Response:
         """Refused as a problem, like everything else here."""
         raise NotFound("There is no such address in this API.")
+
+
+class BearerScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
+    """The token in the description of the API."""
+
+    target_class = BearerToken
+    name = "token"
+
+    def get_security_definition(self, auto_schema: Any) -> dict[str, str]:
+        """As OpenAPI 3 writes it."""
+        return {"type": "http", "scheme": "bearer"}
 
 
 class Schema(SpectacularAPIView):

@@ -80,6 +80,8 @@ RIGHTS = {
     "erase": Right(NOBODY, DESK, "customer"),
     "people": Right(OWNER, OWNER),
     "people-role": Right(NOBODY, OWNER, "member"),
+    "programs": Right(OWNER, OWNER),
+    "program-stop": Right(NOBODY, OWNER, "token"),
     "days-off": Right(DESK, DESK),
     "work-on": Right(NOBODY, DESK, "holiday"),
     "passphrase": Right(ALL, ALL),

@@ -9,9 +9,9 @@ from django.utils import timezone
 
 from dispatch.models import Booking, LinkPurpose, MachineKind, Notice, Proposal
 from dispatch.services import crews, heating, links
-from jobs.access import PROGRAM
+from jobs.access import PROGRAM, person
 from jobs.models import Branch, Holiday, Membership, Role, StockKind, User
-from jobs.services import stock
+from jobs.services import programs, stock
 from tests import builders
 from tests.dispatch.days import book
 
@@ -100,6 +100,14 @@ class Firm:
         holiday = Holiday.objects.create(
             branch=self.branch, day=self.branch.today(self.now) + 30 * DAY, name="Outing"
         )
+        token, _ = programs.make_token(
+            branch=self.branch,
+            name="Bookkeeping",
+            scope="read",
+            days=None,
+            by=person(self.people["owner"]),
+            now=self.now,
+        )
         notices = Notice.objects.filter(booking=self.booking)
         return {
             "booking": self.booking.pk,
@@ -116,6 +124,7 @@ class Firm:
             "system": self.job.system_id,
             "customer": self.booking.job.customer_id,
             "stint": self.booking.stints.get().pk,
+            "token": token.pk,
             "member": Membership.objects.get(user=self.people["reader"]).pk,
             "mail": notices.filter(audience="customer").first().pk,
             "notice": notices.first().pk,

@@ -543,7 +543,7 @@ def test_who_works_in_two_branches_names_one(house, booked):
 def test_strangers_and_people_without_a_branch_are_refused(house, booked):
     ids = {"floor": booked.job_id, "booking": booked.pk}
     for path in (each.format(**ids) for each in (*READS, *DESK_READS, "nothing/here")):
-        problem(Caller(None).get(path), 403)
+        problem(Caller(None).get(path), 401)
         problem(Caller(builders.user()).get(path), 403)
 
 
@@ -590,7 +590,7 @@ def test_the_description_is_for_the_office(house, office):
     assert office.get("docs").status_code == 200
     for path in ("schema", "docs"):
         assert reader.get(path).status_code == 403
-    assert Caller(None).get("schema").status_code == 403
+    assert Caller(None).get("schema").status_code == 401
     assert Caller(None).get("docs").status_code == 302
 
 

@@ -1,6 +1,6 @@
 """Calendar entries follow bookings, in the same transaction: one UID for life, sequence up."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -55,6 +55,15 @@ def _follow(stint: Stint, *, now: datetime) -> list[CalendarEntry]:
             _call_off(entry, now=now)
         else:
             _change(entry, shown, now=now)
+    return _fresh(stint, wanted, now=now)
+
+
+def first_of(stint: Stint, *, now: datetime) -> list[CalendarEntry]:
+    """Entries of a stint that has none yet, still to be stored."""
+    return _fresh(stint, audiences(stint), now=now)
+
+
+def _fresh(stint: Stint, wanted: Mapping[str, Shown], *, now: datetime) -> list[CalendarEntry]:
     return [
         CalendarEntry(stint=stint, audience=audience, created_at=now, changed_at=now, **vars(shown))
         for audience, shown in sorted(wanted.items())

@@ -18,7 +18,7 @@ from jobs.services.addresses import AddressBook
 from jobs.services.checking import CheckedJob, Desk
 from jobs.writing import run_write
 
-__all__ = ["Invalid", "NewFloor", "NewJob", "problems_of", "remarks_on", "take_in"]
+__all__ = ["Invalid", "NewFloor", "NewJob", "problems_of", "remarks_on", "take_in", "take_in_all"]
 
 
 def problems_of(*, branch: Branch, new: NewJob, now: datetime) -> dict[str, str]:
@@ -54,6 +54,14 @@ def take_in(*, branch: Branch, new: NewJob, by: Actor, now: datetime, key: str =
     return job
 
 
+@run_write
+def take_in_all(*, branch: Branch, new: Sequence[NewJob], by: Actor, now: datetime) -> list[Job]:
+    """Waiting jobs for many orders at once, in their order, or none of them. Raises Invalid."""
+    lock(branch)
+    desk = Desk.of(branch, now=now)
+    return write(branch, [desk.check(each) for each in new], by=by, now=now)
+
+
 def lock(branch: Branch) -> None:
     """Let one order of a branch be written at a time, so that a customer is not made twice.
 
@@ -84,8 +92,8 @@ def write(branch: Branch, orders: Sequence[CheckedJob], *, by: Actor, now: datet
         for job, each in zip(jobs, floors, strict=True)
         for floor in each
     )
-    for job, order in zip(jobs, orders, strict=True):
-        audit.record(
+    audit.record_all(
+        audit.event(
             branch=branch,
             by=by,
             subject="job",
@@ -94,6 +102,8 @@ def write(branch: Branch, orders: Sequence[CheckedJob], *, by: Actor, now: datet
             now=now,
             after=_snapshot(job, order),
         )
+        for job, order in zip(jobs, orders, strict=True)
+    )
     return jobs
 
 

@@ -5,6 +5,8 @@ from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from jobs.idempotency import KeyReused
 from jobs.models import AuditEvent, Customer, Floor, Job, JobState, Site
@@ -417,3 +419,36 @@ def test_numbers_of_access_that_cannot_be_are_refused(branch, new, changed, fiel
 @pytest.mark.parametrize("bays", [0, 25])
 def test_a_floor_has_at_least_one_bay_and_no_swarm_of_them(branch, new, garage, bays):
     assert "floors.0.bays" in refused(branch, replace(new, floors=(replace(garage, bays=bays),)))
+
+
+def many(new, number):
+    return [
+        replace(
+            new, customer_name=f"Ada {n}", email=f"{n}@mail.example", street=f"{n} Oak Street",
+            telephone=f"205-555-{n:04d}",
+        )
+        for n in range(number)
+    ]  # fmt: skip
+
+
+def test_many_orders_are_taken_in_in_their_order_or_none_of_them(branch, new, by):
+    orders = many(new, 3)
+    with pytest.raises(Invalid, match=r"."):
+        intake.take_in_all(branch=branch, new=[*orders, replace(new, street="")], by=by, now=NOW)
+    assert not Job.objects.exists()
+
+    jobs = intake.take_in_all(branch=branch, new=orders, by=by, now=NOW)
+
+    assert [job.customer.name for job in jobs] == ["Ada 0", "Ada 1", "Ada 2"]
+    taken = AuditEvent.objects.filter(subject="job", action="take in")
+    assert {event.subject_id for event in taken} == {job.pk for job in jobs}
+
+
+def test_fifty_orders_take_hardly_more_queries_than_five(branch, new, by):
+    counts = []
+    for orders in (many(new, 5), many(new, 60)[5:]):
+        with CaptureQueriesContext(connection) as asked:
+            intake.take_in_all(branch=branch, new=orders, by=by, now=NOW)
+        counts.append(len(asked))
+
+    assert counts[1] <= counts[0] + 3

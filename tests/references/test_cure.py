@@ -312,7 +312,26 @@ def test_times_at_other_temperatures_than_70_f(energy, factors):
     assert hours == pytest.approx(factors, abs=0.006)
 
 
+# A day at 70 °F at 40, 50, 60, 80 and 90 °F, worked from the same law with R = 8.314.
+@pytest.mark.parametrize(
+    ("energy", "hours_of_a_day"),
+    [
+        (45, (72.4, 49.4, 34.2, 17.1, 12.3)),
+        (50, (81.9, 53.5, 35.6, 16.4, 11.4)),
+        (55, (92.6, 58.0, 37.0, 15.8, 10.6)),
+        (65, (118.3, 68.1, 40.0, 14.7, 9.1)),
+    ],
+)
+def test_a_day_at_70_f_is_three_in_the_cold_and_half_a_one_in_the_heat(energy, hours_of_a_day):
+    law = CureTime(((REFERENCE_C, 24.0),), energy_kj_mol=energy)
+
+    hours = hours_at(law, np.array([c_from_f(row) for row in (40, 50, 60, 80, 90)]))
+
+    assert hours == pytest.approx(hours_of_a_day, abs=0.06)
+
+
 def test_the_rule_of_doubling_per_ten_degrees():
     # doityourself.com, a temperature guide for epoxy floors: twice as fast per 10 °C (18 °F).
-    # 52.9 kJ/mol doubles exactly from 25 to 35 °C.
+    # 52.9 kJ/mol doubles exactly from 25 to 35 °C, 51.2 from 20 to 30 °C.
     assert rate_at(slab_c=35, reference_c=25, energy_kj_mol=52.9) == pytest.approx(2, abs=0.005)
+    assert rate_at(slab_c=30, reference_c=20, energy_kj_mol=51.2) == pytest.approx(2, abs=0.005)

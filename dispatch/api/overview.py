@@ -13,7 +13,7 @@ from rest_framework.response import Response
 
 from dispatch.api import rows
 from dispatch.api.asked import PageQuery, WeekQuery
-from dispatch.api.entrance import BranchView, OfficeOnly, answers
+from dispatch.api.entrance import ANYBODY, BranchView, OfficeOnly, answers
 from dispatch.api.serializers import OpenStintAnswer
 from dispatch.api.tokens import BearerToken
 from dispatch.api.week_answers import WeekAnswer, week_values
@@ -59,12 +59,16 @@ class Verdicts(BranchView):
 
 
 class Nowhere(BranchView):
-    """Every other address under /api/."""
+    """Every other address under /api/, whatever is asked of it."""
+
+    writing = ANYBODY
 
     @extend_schema(exclude=True)
     def get(self, request: Request, rest: str) -> Response:
         """Refused as a problem, like everything else here."""
         raise NotFound("There is no such address in this API.")
+
+    post = put = patch = delete = get
 
 
 class BearerScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]

@@ -9,10 +9,11 @@ from typing import Any
 from django import forms
 
 from dispatch.models import Crew, Installer, Machine, MachineKind
-from dispatch.typed_fields import Typed, count_box, picker
+from dispatch.typed_fields import Typed, count_box, measure_box, picker
 from jobs.models import Branch
 from jobs.models.branches import Units
 from jobs.rules.typed import read_count, read_day, read_moment
+from jobs.rules.units import m2_from_ft2, m_from_inches
 
 
 class StaffForm(forms.Form):
@@ -74,6 +75,43 @@ class MachineForm(StaffForm):
         initial="1",
         help_text="Several get numbers, for each can be in one place only.",
     )
+
+
+class NeedsForm(StaffForm):
+    """What one machine does and asks of a site."""
+
+    title, button = "What a machine does and needs", "Keep it"
+    machine_id = Typed(label="Machine", needed=True, read=read_count)
+    volts = Typed(label="Volts it needs", empty=None, read=read_count, help_text="Such as 240.")
+    amps = Typed(label="Amps it needs", empty=None, read=read_count, help_text="Such as 30.")
+
+    def choose(self, branch: Branch) -> None:
+        """Machines, and boxes in the branch's units."""
+        machines = Machine.objects.of_branch(branch).filter(active=True)
+        self.list_of("machine_id", [(str(each.pk), str(each)) for each in machines])
+        area, width = ("sq ft", "in") if self.us else ("m²", "m")
+        self.fields["m2_per_h"] = measure_box(
+            us=self.us,
+            convert=m2_from_ft2,
+            label=f"Grinds of bare concrete, {area} an hour",
+            empty=None,
+            help_text="Of a grinder. Left empty it is reckoned at the usual pace of the branch.",
+        )
+        self.fields["width_m"] = measure_box(
+            us=self.us,
+            convert=m_from_inches,
+            label=f"Width, {width}",
+            empty=None,
+            help_text="It goes where the narrowest way in is known to be as wide. A site of "
+            "unknown width or power gets the least demanding grinder.",
+        )
+        self.fields["power_kw"] = measure_box(
+            us=self.us,
+            convert=float,
+            label="Heat it gives, kW",
+            empty=None,
+            help_text="Of a heater.",
+        )
 
 
 class JoinForm(StaffForm):

@@ -7,6 +7,7 @@ from django.db import models
 from dispatch.models.resources import Resource
 from jobs.models import Branch
 from jobs.models.scoping import BranchScoped
+from jobs.rules.machines import MachineRate
 
 
 class CrewQuerySet(BranchScoped):
@@ -122,6 +123,11 @@ class Machine(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def rate(self) -> MachineRate:
+        """The grinder as the rules see it."""
+        return MachineRate(self.name, self.m2_per_h, self.width_m, self.volts, self.amps)
 
 
 class Absence(models.Model):

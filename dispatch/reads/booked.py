@@ -4,7 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from dispatch.models import MachineKind, Stint
+from dispatch.models import Machine, MachineKind, Stint
+from dispatch.reads.chain import Setting, setting_for, with_grinders
+from jobs.models import Job
 from jobs.rules.bays import bays_laid
 from jobs.rules.plan import StageKind
 
@@ -35,9 +37,15 @@ def booked_as(stints: Sequence[Stint]) -> Booked:
         second_start=starts[1] if len(starts) > 1 else None,
         split_after=StageKind.BASE if StageKind.BASE in prepared else StageKind.VERTICALS,
         bays=bays_laid(stage.get("kind", "") for stint in own for stage in stint.stages),
-        grinders=sum(_grinders(stint) for stint in together) if several else None,
+        grinders=sum(len(_grinders(stint)) for stint in together) if several else None,
     )
 
 
-def _grinders(stint: Stint) -> int:
-    return int(stint.machines.filter(kind=MachineKind.GRINDER).count())
+def booked_setting(job: Job, stints: Sequence[Stint], *, now: datetime) -> Setting:
+    """The chain of a booked order: its floor is ground at the pace of the grinders it claims."""
+    grinders = [machine for stint in stints for machine in _grinders(stint)]
+    return with_grinders(setting_for(job, now=now), grinders)
+
+
+def _grinders(stint: Stint) -> list[Machine]:
+    return [each for each in stint.machines.all() if each.kind == MachineKind.GRINDER]

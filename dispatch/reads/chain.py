@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from dispatch.models import Machine
 from dispatch.reads.grounds import Ground, Known, grounds_of
 from dispatch.reads.kept_slabs import slabs
 from dispatch.rules.horizon import extended, known_until
@@ -20,6 +21,7 @@ from jobs.rules.bays import lay_in_bays
 from jobs.rules.cards import Card
 from jobs.rules.doors import open_spans
 from jobs.rules.learning import with_learnt
+from jobs.rules.machines import pace_of, rates_with
 from jobs.rules.plan import Plan, StageKind, Work
 from jobs.rules.promises import promised_on
 from jobs.rules.rates import Pace, Rates
@@ -232,9 +234,24 @@ def beyond_forecast(setting: Setting, plan: Plan) -> bool:
     return (plan.rain_safe or plan.end) > setting.known_until
 
 
+def with_grinders(setting: Setting, grinders: Iterable[Machine]) -> Setting:
+    """The same floor at the pace of these grinders: of several the slowest counts."""
+    rates = rates_set(setting.job.branch)
+    paces = [each.rate for each in grinders]
+    if not paces:
+        return setting
+    slowest = min(paces, key=lambda each: pace_of(each, rates))
+    rates = _learnt(rates_with(rates, slowest), setting.job.branch)
+    return setting if rates == setting.rates else replace(setting, rates=rates, doors={})
+
+
 def rates_of(branch: Branch) -> Rates:
     """The branch's labour rates, with what its own days taught where it uses that."""
-    return with_learnt(rates_set(branch), branch.rates.get(LEARNT, {}))
+    return _learnt(rates_set(branch), branch)
+
+
+def _learnt(rates: Rates, branch: Branch) -> Rates:
+    return with_learnt(rates, branch.rates.get(LEARNT, {}))
 
 
 def rates_set(branch: Branch) -> Rates:

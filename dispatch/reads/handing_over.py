@@ -1,6 +1,6 @@
 """Grinders on other floors: which one a visit can have, from when, or why it cannot."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
@@ -39,6 +39,7 @@ def grind_of(visit: Visit) -> Stage | None:
 def grinder_for(
     staff: Staffing,
     visit: Visit,
+    grinders: Sequence[Machine],
     *,
     start: datetime,
     end: datetime,
@@ -46,28 +47,35 @@ def grinder_for(
     latest: datetime,
     zone: ZoneInfo,
 ) -> Had | NotHad:
-    """The grinder of a visit that claims [start, end) with its roads.
+    """One of `grinders` for a visit that claims [start, end) with its roads.
 
     One that is free throughout comes first, then one that reaches the site before the visit
     grinds. Failing both, what a hand-over would come to.
     """
-    whole = staff.free_grinder(start, end)
-    if whole is not None:
-        return Had(whole)
+    for machine in grinders:
+        if staff.free([machine.resource_id], start, end):
+            return Had(machine)
     grind = grind_of(visit)
     if grind is None:
         return NotHad(ALL_OUT)
-    for machine, out, given in _hand_overs(staff, visit, grind, site=site, latest=latest):
+    for machine, out, given in _hand_overs(staff, visit, grinders, grind, site=site, latest=latest):
         there = given.reaches <= grind.start and out.claimed_until <= grind.start
         if there and staff.free([machine.resource_id], grind.start, end):
             return Had(machine, grind.start)
-    return _not_had(staff, visit, grind, site=site, latest=latest, zone=zone)
+    return _not_had(staff, visit, grinders, grind, site=site, latest=latest, zone=zone)
 
 
 def _not_had(
-    staff: Staffing, visit: Visit, grind: Stage, *, site: Point, latest: datetime, zone: ZoneInfo
+    staff: Staffing,
+    visit: Visit,
+    grinders: Sequence[Machine],
+    grind: Stage,
+    *,
+    site: Point,
+    latest: datetime,
+    zone: ZoneInfo,
 ) -> NotHad:
-    found = list(_hand_overs(staff, visit, grind, site=site, latest=latest))
+    found = list(_hand_overs(staff, visit, grinders, grind, site=site, latest=latest))
     if not found:
         return NotHad(ALL_OUT)
     machine, out, given = min(found, key=lambda each: each[2].leaves)
@@ -82,10 +90,16 @@ def _not_had(
 
 
 def _hand_overs(
-    staff: Staffing, visit: Visit, grind: Stage, *, site: Point, latest: datetime
+    staff: Staffing,
+    visit: Visit,
+    grinders: Sequence[Machine],
+    grind: Stage,
+    *,
+    site: Point,
+    latest: datetime,
 ) -> Iterator[tuple[Machine, MachineOut, HandOver]]:
     """Each grinder that leaves another floor on the day of the visit, and what that would give."""
-    for machine in staff.grinders:
+    for machine in grinders:
         for out in staff.out.get(machine.pk, ()):
             if not visit.start - (latest - visit.start) < out.needed_until < latest:
                 continue

@@ -6,7 +6,7 @@ from datetime import date, datetime, timedelta
 from itertools import combinations
 
 from dispatch.models import Booking, Crew, Machine
-from dispatch.reads.chain import lay, verdict_on
+from dispatch.reads.chain import lay, verdict_on, with_grinders
 from dispatch.reads.offer import NoOffer, Offer, Share
 from dispatch.reads.offer_search import Search
 from dispatch.reads.staffing import Busy
@@ -52,7 +52,7 @@ class _Large:
 
     def __init__(self, search: Search) -> None:
         self.search = search
-        self.setting = search.setting
+        self.setting = with_grinders(search.setting, search.grinders.usable)
         self.bays = search.job.bays()
         self.days = search.site_days
 
@@ -93,9 +93,11 @@ class _Large:
                 f"Four people with one large grinder prepare for {one:.1f} h, more than a day; "
                 f"with a second one for {two:.1f} h."
             )
-        owned = len(self.search.staff.grinders)
+        owned = len(self.search.grinders.usable)
         if owned < 2:
-            yield f"The branch has {owned} grinder{'s' * (owned != 1)}: a second one must be hired."
+            which = " that may be used there" if owned < len(self.search.staff.grinders) else ""
+            have = f"{owned} grinder{'s' * (owned != 1)}{which}"
+            yield f"The branch has {have}: a second one must be hired."
         yield f"It is coated in {self.bays} bays to the joints, once all of it is ground."
 
     def _day_h(self) -> float:
@@ -105,7 +107,7 @@ class _Large:
     def _of(self, pair: tuple[Crew, Crew], day: date) -> Offer | InTheWay | None:
         """The pair's offer from that day on, or the one booking that keeps it from being one."""
         second = self.days.next_open(day)
-        grinders = self.search.staff.grinders
+        grinders = self.search.grinders.usable
         if second is None or len(grinders) < 2:
             return None
         blocking = [

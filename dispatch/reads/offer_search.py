@@ -7,7 +7,7 @@ from datetime import date, datetime, timedelta
 from functools import cached_property
 
 from dispatch.models import Crew, CrewMembership, Machine, MachineKind, Stint
-from dispatch.reads.chain import lay, setting_for, verdict_on
+from dispatch.reads.chain import Setting, lay, setting_for, verdict_on, with_grinders
 from dispatch.reads.day_limits import DayLimits
 from dispatch.reads.free_time import AHEAD_DAYS, Prepared, prepared
 from dispatch.reads.handing_over import Had, NotHad, grind_of, grinder_for
@@ -16,6 +16,7 @@ from dispatch.reads.offer import NoGrinder, NoOffer, Offer, RefusedDay
 from dispatch.reads.offer_screen import Candidate, Screen
 from dispatch.reads.pricing_offers import Priced
 from dispatch.reads.site_days import SiteDays
+from dispatch.reads.site_grinders import Paced, SiteGrinders
 from dispatch.reads.staffing import TEAM, Staffing
 from dispatch.rules.costs import Costs
 from dispatch.rules.findings import Level
@@ -44,7 +45,8 @@ class Search:
         self.moving = moving
         self.today = self.branch.today(now)
         self.stands = self._stands(moving)
-        self.setting = setting_for(job, now=now)
+        self.grinders = SiteGrinders(setting_for(job, now=now), self.staff.grinders)
+        self.setting = self.grinders.setting
         self.costs = replace(Costs(), **self.branch.costs)
         self.site: Point = (job.site.latitude, job.site.longitude)
         depot = self.branch.depot_place
@@ -137,19 +139,28 @@ class Search:
     def at(self, crew: Crew, day: date, arrive: datetime, *, lent: int = 0) -> Offer:
         """One crew that is there at `arrive`, or as soon after it as noise is allowed.
 
-        Raises NoOffer.
+        It takes the fastest grinder that may be used there and is free. Raises NoOffer.
         """
+        out: NoGrinder | None = None
+        for paced in self.grinders.by_pace:
+            try:
+                return self._at(crew, day, arrive, lent, paced)
+            except NoGrinder as none:
+                out = out or none
+        raise out or NoOffer(self.grinders.why_none, 5)
+
+    def _at(self, crew: Crew, day: date, arrive: datetime, lent: int, paced: Paced) -> Offer:
         people = self.staff.team(crew, day)
         helpers = self._helpers(crew, day, arrive) if lent else []
         team = [*people, *helpers[:lent]]
         if len(team) < len(people) + lent:
             raise NoOffer("Nobody of another crew is free to help then.", 2)
-        plan = self._plan(crew, day, arrive, len(team))
+        plan = self._plan(paced.setting, crew, day, arrive, len(team))
         if (crew.pk, plan.start) == self.stands:
             raise NoOffer("That is where it stands now.", 2)
         self.limits.check_hours(plan, day)
         travel = self._travel(crew, plan)
-        had, generator = self._claims(crew, team, plan, travel)
+        had, generator = self._claims(crew, team, plan, travel, paced.grinders)
         self.limits.check_needed_again(plan)
         bare = Offer(
             job=self.job,
@@ -160,7 +171,7 @@ class Search:
             generator=generator,
             day=day,
             plan=plan,
-            verdict=self._verdict(plan, door=False),
+            verdict=self._verdict(paced.setting, plan, door=False),
             travel=travel,
             team=tuple(team) if team != self.staff.people(crew, day) else (),
             lent=tuple(helpers[:lent]),
@@ -176,9 +187,10 @@ class Search:
         if not any(ground.feels_the_door for ground in self.setting.grounds):
             return offer
         visits = offer.plan.visits
+        setting = with_grinders(self.setting, [offer.grinder])
         try:
             plan = lay(
-                self.setting,
+                setting,
                 crew_size=offer.crew_size,
                 start=offer.plan.start,
                 second_start=visits[1].start if len(visits) > 1 else None,
@@ -186,16 +198,16 @@ class Search:
             )
             self.limits.check_hours(plan, offer.day)
             self.limits.check_needed_again(plan)
-            verdict = self._verdict(plan, door=True)
+            verdict = self._verdict(setting, plan, door=True)
         except CannotPlan as refusal:
             return RefusedDay(offer.day, str(refusal), 3)
         except NoOffer as refusal:
             return refusal.on(offer.day)
         return self.priced.priced(replace(offer, plan=plan, verdict=verdict))
 
-    def _verdict(self, plan: Plan, *, door: bool) -> Verdict:
+    def _verdict(self, setting: Setting, plan: Plan, *, door: bool) -> Verdict:
         latest = self.site_days.latest(self._day_of(plan.visits[-1]))
-        verdict = verdict_on(self.setting, plan, day_end=latest, door=door)
+        verdict = verdict_on(setting, plan, day_end=latest, door=door)
         if verdict.level is Level.NO:
             change = verdict.ways_out[0] if verdict.ways_out else ""
             raise NoOffer(verdict.headline, WEATHER, str(change))
@@ -220,40 +232,40 @@ class Search:
             road = timedelta(minutes=travel_min(busy.point, self.site))
             yield round_up_quarter(max(earliest, busy.free_from + road))
 
-    def _plan(self, crew: Crew, day: date, arrive: datetime, people: int) -> Plan:
+    def _plan(self, setting: Setting, crew: Crew, day: date, arrive: datetime, people: int) -> Plan:
         if people < TEAM:
             raise NoOffer(f"{crew} has {people or 'nobody'} on {say_day(day)}; resin needs two.", 2)
         card = self.setting.card
         latest = self.site_days.latest(day)
-        start = self.site_days.first_start(day, arrive, self.setting.rates)
+        start = self.site_days.first_start(day, arrive, setting.rates)
         try:
             if card.two_days:
-                return self._two_days(day, start, people)
-            plan = self._one_visit(start, people)
+                return self._two_days(setting, day, start, people)
+            plan = self._one_visit(setting, start, people)
             if plan.end <= latest or not card.overnight:
                 return plan
             if (plan.base_end - plan.start) > latest - arrive:
                 return plan  # not even the base fits; the one-day hours say it best
-            return self._over_night(plan, day, start, people)
+            return self._over_night(setting, plan, day, start, people)
         except NeedsTwo as refusal:
             raise NoOffer(str(refusal), 2) from refusal
         except CannotPlan as refusal:
             raise NoOffer(str(refusal), 3) from refusal
 
-    def _one_visit(self, start: datetime, people: int) -> Plan:
+    def _one_visit(self, setting: Setting, start: datetime, people: int) -> Plan:
         """In one go, or bay by bay where joints divide it and that is done sooner."""
-        found = [lay(self.setting, crew_size=people, start=start, door=False)]
+        found = [lay(setting, crew_size=people, start=start, door=False)]
         for bays in divisions(self.job.bays()):
             with suppress(CannotPlan):
-                found.append(
-                    lay(self.setting, crew_size=people, start=start, bays=bays, door=False)
-                )
+                found.append(lay(setting, crew_size=people, start=start, bays=bays, door=False))
         return min(found, key=lambda plan: plan.end)
 
-    def _over_night(self, one_day: Plan, day: date, start: datetime, people: int) -> Plan:
+    def _over_night(
+        self, setting: Setting, one_day: Plan, day: date, start: datetime, people: int
+    ) -> Plan:
         """The base today, the top on the next working day, if the base may wait so long."""
         try:
-            plan = self._two_days(day, start, people)
+            plan = self._two_days(setting, day, start, people)
             self.limits.check_recoat(plan, day)
         except NoOffer as refusal:
             short = self.limits.hours_refusal(one_day, day)
@@ -262,15 +274,15 @@ class Search:
             raise NoOffer(f"{short} {refusal}", refusal.rank, short.change) from refusal
         return plan
 
-    def _two_days(self, day: date, start: datetime, people: int) -> Plan:
+    def _two_days(self, setting: Setting, day: date, start: datetime, people: int) -> Plan:
         second = self.site_days.next_open(day)
         if second is None:
             raise NoOffer("There is no working day soon enough after it for the top coat.", 2)
         return lay(
-            self.setting,
+            setting,
             crew_size=people,
             start=start,
-            second_start=self.site_days.second_start(second, self.setting.rates),
+            second_start=self.site_days.second_start(second, setting.rates),
             door=False,
         )
 
@@ -287,7 +299,12 @@ class Search:
         return tuple(legs)
 
     def _claims(
-        self, crew: Crew, team: list[CrewMembership], plan: Plan, travel: Roads
+        self,
+        crew: Crew,
+        team: list[CrewMembership],
+        plan: Plan,
+        travel: Roads,
+        grinders: tuple[Machine, ...],
     ) -> tuple[Had, Machine | None]:
         """The grinder and the generator, once crew, people and machines are known to be free."""
         resources = [crew.resource_id, *(each.installer.resource_id for each in team)]
@@ -299,11 +316,11 @@ class Search:
             if not self.staff.free(resources, start, end):
                 raise NoOffer(f"{crew} has other work or must rest then.", 1)
             if grind_of(visit):
-                had = self._grinder(visit, start, end)
+                had = self._grinder(visit, start, end, grinders)
             if self.job.site.needs_generator:
                 generator = self._generator(plan, travel)
         if had is None:
-            raise NoOffer("There is no grinder in this branch yet.", 5)
+            raise NoOffer("Nothing is ground on any visit of this floor.", 5)
         return had, generator
 
     def _generator(self, plan: Plan, travel: Roads) -> Machine:
@@ -320,11 +337,14 @@ class Search:
             raise NoOffer("The site has no socket for the grinder, and there is no generator.", 5)
         raise NoOffer("Every generator is out on another floor then.", 2)
 
-    def _grinder(self, visit: Visit, start: datetime, end: datetime) -> Had:
-        """The grinder of a visit; one that is out may be handed over."""
+    def _grinder(
+        self, visit: Visit, start: datetime, end: datetime, grinders: tuple[Machine, ...]
+    ) -> Had:
+        """One of these grinders for a visit; one that is out may be handed over."""
         found = grinder_for(
             self.staff,
             visit,
+            grinders,
             start=start,
             end=end,
             site=self.site,

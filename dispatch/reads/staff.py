@@ -5,6 +5,8 @@ from datetime import date, datetime
 
 from dispatch.models import Absence, Crew, CrewMembership, Installer, Link, Machine
 from jobs.models import Branch
+from jobs.models.branches import Units
+from jobs.rules.units import ft2_from_m2, inches_from_mm
 
 
 @dataclass(frozen=True)
@@ -24,6 +26,7 @@ class Staff:
     crews: tuple[ShownCrew, ...]
     nowhere: tuple[Installer, ...]  # in no crew today
     machines: tuple[Machine, ...]
+    machine_lines: tuple[str, ...]  # the same in words, with what each does and needs
     absences: tuple[Absence, ...]
 
 
@@ -35,11 +38,13 @@ def staff_of(branch: Branch, *, now: datetime) -> Staff:
     shown = tuple(_shown(crew, day) for crew in crews)
     somewhere = {person.pk for each in shown for person in each.people}
     people = Installer.objects.of_branch(branch).exclude(pk__in=somewhere)
+    machines = tuple(Machine.objects.of_branch(branch).filter(active=True))
     absences = Absence.objects.filter(resource__branch=branch, end__gt=now)
     return Staff(
         crews=shown,
         nowhere=tuple(people),
-        machines=tuple(Machine.objects.of_branch(branch).filter(active=True)),
+        machines=machines,
+        machine_lines=tuple(_line(each, us=branch.units == Units.US) for each in machines),
         absences=tuple(absences.select_related("resource").order_by("start", "pk")),
     )
 
@@ -56,6 +61,24 @@ def _shown(crew: Crew, day: date) -> ShownCrew:
         ),
         links=tuple(link for link in crew.links.all() if link.revoked_at is None),
     )
+
+
+def _line(machine: Machine, *, us: bool) -> str:
+    """A machine with what is known of its pace, width, power and heat."""
+    pace, width = machine.m2_per_h, machine.width_m
+    if us:
+        pace = ft2_from_m2(pace) if pace is not None else None
+        width = inches_from_mm(1000 * width) if width is not None else None
+    figures = (
+        (pace, "sq ft/h" if us else "m²/h"),
+        (width, "in wide" if us else "m wide"),
+        (machine.volts, "V"),
+        (machine.amps, "A"),
+        (machine.power_kw, "kW"),
+    )
+    told = [f"{figure:.3g} {unit}" for figure, unit in figures if figure is not None]
+    kind = machine.get_kind_display().lower()
+    return f"{machine} ({kind}): {', '.join(told)}" if told else f"{machine} ({kind})"
 
 
 def _on(stay: CrewMembership, day: date) -> bool:

@@ -121,17 +121,6 @@ class Staffing:
             for each in self.taken.get(resource_id, ())
         )
 
-    def free_grinder(self, start: datetime, end: datetime) -> Machine | None:
-        """A grinder nobody has in [start, end)."""
-        return self.free_machine(MachineKind.GRINDER, start, end)
-
-    def free_machine(self, kind: MachineKind, start: datetime, end: datetime) -> Machine | None:
-        """A machine of that kind that nobody has in [start, end)."""
-        return next(
-            (each for each in self.of_kind(kind) if self.free([each.resource_id], start, end)),
-            None,
-        )
-
     def on_day(self, crew: Crew, start: datetime, end: datetime) -> list[Busy]:
         """The crew's stints that touch [start, end), in order."""
         return [b for b in self.busy.get(crew.pk, ()) if b.start < end and b.end > start]

@@ -18,10 +18,12 @@ from dispatch.services import claims
 from jobs import audit
 from jobs.access import Actor
 from jobs.models import Branch
-from jobs.refusals import NotFound, Refusal
+from jobs.refusals import Invalid, NotFound, Refusal
 from jobs.rules.clock import say_day
+from jobs.rules.machines import MachineRate, problems_of
 from jobs.text import one_line
 from jobs.writing import run_write
+from weather.rules.heaters import MOST_KW
 
 MOST_MACHINES = 20
 
@@ -95,6 +97,48 @@ def add_machines(
     if taken is not None:
         raise Refusal(f"There is already a machine called {taken}.", field="name")
     return [_machine(branch, kind, each, by=by, now=now) for each in names]
+
+
+@run_write
+def describe_machine(
+    *,
+    branch: Branch,
+    machine_id: int,
+    by: Actor,
+    now: datetime,
+    m2_per_h: float | None = None,
+    width_m: float | None = None,
+    volts: int | None = None,
+    amps: int | None = None,
+    power_kw: float | None = None,
+) -> Machine:
+    """What a machine does and asks of a site; None takes back what was said before.
+
+    Raises Invalid with a sentence for every field. Bookings that stand keep their machines.
+    """
+    machines = Machine.objects.of_branch(branch).filter(pk=machine_id, active=True)
+    machine: Machine | None = machines.first()
+    if machine is None:
+        raise NotFound("There is no such machine in this branch.")
+    problems = problems_of(MachineRate(machine.name, m2_per_h, width_m, volts, amps))
+    if power_kw is not None and not 0 < power_kw <= MOST_KW:
+        problems["power_kw"] = f"A heater gives above 0 and up to {MOST_KW:g} kW."
+    if problems:
+        raise Invalid(problems)
+    said = {"m2_per_h": m2_per_h, "width_m": width_m, "volts": volts, "amps": amps}
+    for name, value in {**said, "power_kw": power_kw}.items():
+        setattr(machine, name, value)
+    machine.save(update_fields=[*said, "power_kw"])
+    _note(
+        branch,
+        by=by,
+        now=now,
+        subject="machine",
+        subject_id=machine.pk,
+        action="describe",
+        name=machine.name,
+    )
+    return machine
 
 
 @run_write

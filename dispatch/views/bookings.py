@@ -9,9 +9,9 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from dispatch.models import Booking, BookingState, Link, LinkPurpose, StintState
+from dispatch.reads.booked import booked_setting
 from dispatch.reads.booking_day import day_picture, stints_of
 from dispatch.reads.booking_to_do import to_do
-from dispatch.reads.chain import setting_for
 from dispatch.reads.forecast_age import forecast_age
 from dispatch.reads.history import history
 from dispatch.reads.latest_starts import latest_starts
@@ -89,7 +89,7 @@ def booking(request: OfficeRequest, pk: int) -> HttpResponse:
     verdict = stints[0].verdicts.filter(latest=True).first() if stints else None
     pictures, plan, second = [], None, ""
     if stints and stints[0].state == StintState.PLANNED:
-        setting = setting_for(found.job, now=now)
+        setting = booked_setting(found.job, stints, now=now)
         try:
             plan = replan(setting, stints)
         except CannotPlan:

@@ -19,6 +19,7 @@ from dispatch.staff_forms import (
     JoinForm,
     LeaveForm,
     MachineForm,
+    NeedsForm,
     PersonForm,
     StaffForm,
 )
@@ -33,6 +34,7 @@ FORMS: dict[str, type[StaffForm]] = {
     "crew": CrewForm,
     "person": PersonForm,
     "machine": MachineForm,
+    "needs": NeedsForm,
     "join": JoinForm,
     "leave": LeaveForm,
     "away": AbsenceForm,
@@ -114,6 +116,10 @@ def _machine(typed: dict[str, Any], **given: Any) -> str:
     return f"Added: {', '.join(map(str, made))}."
 
 
+def _needs(typed: dict[str, Any], **given: Any) -> str:
+    return f"What {crews.describe_machine(**typed, **given)} does and needs is kept."
+
+
 def _join(typed: dict[str, Any], **given: Any) -> str:
     stay = crews.join_crew(**typed, **given)
     return f"{stay.installer} is in {stay.crew} from {stay.from_day:%b %-d}."
@@ -141,6 +147,7 @@ WRITES: dict[str, Callable[..., str]] = {
     "crew": _crew,
     "person": _person,
     "machine": _machine,
+    "needs": _needs,
     "join": _join,
     "leave": _leave,
     "away": _away,

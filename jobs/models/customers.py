@@ -7,6 +7,7 @@ from django.db import models
 
 from jobs.models.branches import Branch, check_zone
 from jobs.models.scoping import BranchScoped
+from jobs.rules.machines import Access
 from jobs.rules.other_water import Water, waters
 from jobs.rules.plan import Condition, Work
 from weather.models import Place
@@ -103,6 +104,13 @@ class Site(models.Model):
         """Street, town and region on one line."""
         tail = " ".join(part for part in (self.region, self.postal_code) if part)
         return ", ".join(part for part in (self.street, self.town, tail) if part)
+
+    @property
+    def grinder_access(self) -> Access:
+        """What a grinder finds there. A generator's outlet is not the site's."""
+        if self.needs_generator:
+            return Access(width_m=self.way_in_m)
+        return Access(width_m=self.way_in_m, volts=self.volts, amps=self.amps)
 
     @property
     def tz(self) -> ZoneInfo:

@@ -9,6 +9,7 @@ from datetime import date, datetime, timedelta
 from math import isfinite, sqrt
 
 from jobs.rules.clock import say_day
+from jobs.rules.machines import AMPS, VOLTS
 from jobs.rules.other_water import Water, waters
 from jobs.rules.plan import Condition
 from jobs.rules.units import ft2_from_m2, ft_from_m
@@ -24,7 +25,6 @@ MOST_SPALLS = 1_000
 MOST_FLOORS = 12
 MOST_BAYS = 24
 WAY_IN_M = (0.3, 12.0)
-VOLTS, AMPS = (100, 600), (5, 200)
 FURTHEST = timedelta(days=730)
 WISHES = ("any", "prefers", "fixed")
 

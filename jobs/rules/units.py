@@ -105,6 +105,11 @@ def inches_from_mm(depth_mm: float) -> float:
     return depth_mm / MM_PER_INCH
 
 
+def m_from_inches(length_in: float) -> float:
+    """A length in m."""
+    return length_in * MM_PER_INCH / 1000
+
+
 def m2_per_l_at_wet_film(film_um: float, *, solids: float = 1.0) -> float:
     """Coverage (m² per litre) that leaves a dry film of `film_um` micrometres.
 

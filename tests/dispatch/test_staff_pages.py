@@ -62,6 +62,47 @@ def test_a_crew_its_people_and_three_grinders_are_entered_and_shown(desk, branch
     assert Machine.objects.values("resource").distinct().count() == 3
 
 
+def test_what_a_grinder_does_and_needs_is_typed_in_the_branchs_units_and_shown(desk, branch):
+    grinder = builders.machine(of=branch, name="Large")
+    typed = {"machine_id": grinder.pk, "m2_per_h": "400", "width_m": "31.5"}
+
+    answer = change(desk, "needs", **typed, volts="220", amps="30")
+
+    assert answer.status_code == 302
+    grinder.refresh_from_db()
+    # 400 sq ft are 37.16 m², 31.5 in are 0.80 m (NIST SP 811).
+    assert grinder.m2_per_h == pytest.approx(37.16, abs=0.01)
+    assert grinder.width_m == pytest.approx(0.80, abs=0.001)
+    assert "Large (floor grinder): 400 sq ft/h, 31.5 in wide, 220 V, 30 A" in words(
+        desk.get("/crews/")
+    )
+    assert change(desk, "needs", machine_id=grinder.pk).status_code == 302
+    grinder.refresh_from_db()
+    assert grinder.volts is None, "left empty it is taken back"
+
+
+def test_a_grinder_that_cannot_be_is_refused_beside_what_was_typed(desk, branch):
+    grinder = builders.machine(of=branch)
+
+    answer = change(desk, "needs", machine_id=grinder.pk, width_m="400", volts="12")
+
+    assert answer.status_code == 422
+    assert "A machine is 0.2 to 3 m (8 to 118 in) wide." in words(answer)
+    assert 'value="400"' in words(answer)
+    grinder.refresh_from_db()
+    assert grinder.volts is None
+
+
+def test_a_machine_of_another_branch_is_not_described(desk, branch):
+    stranger = builders.machine(of=builders.branch())
+
+    answer = change(desk, "needs", machine_id=stranger.pk, volts="240")
+
+    assert answer.status_code == 404
+    stranger.refresh_from_db()
+    assert stranger.volts is None
+
+
 def test_a_stay_in_another_crew_is_dated_and_shown_before_it_begins(desk, branch):
     north, south = (builders.crew(of=branch, name=name) for name in ("North", "South"))
     lent = north.memberships.first().installer

@@ -1,7 +1,7 @@
 """How long slabs take: a hundred floors over two weeks gone by and ten days ahead.
 
 The figures are of one floor among all of them at once, `alone` of one by itself: both from the
-hours of weather to the surface with its band. The baseline steps the same layers of the same floors hour by hour,
+hours of weather to the surface with its band. The baseline steps the same layers hour by hour,
 a system of equations solved anew for each, as a first version would; it is asked of a few
 floors, and has to say the same to a hundredth of a degree.
 """
@@ -131,5 +131,5 @@ def _hour(layers: Series, air_c: float, film: float, column: Column) -> Series:
         pushed: Series = held * layers
         pushed[0] += film * air_c
         pushed[-1] += links[-1] * 10.0
-        layers = np.linalg.solve(matrix, pushed)
+        layers = np.asarray(np.linalg.solve(matrix, pushed), dtype=np.float64)
     return layers

@@ -12,6 +12,7 @@ from jobs.models import Branch
 SMALL = {
     "refresh": {"sites": 30, "towns": 2, "floors": 4},
     "offers": {"crews": 4, "bookings": 60, "callers": 12},
+    "slabs": {"floors": 7, "days": 2},
 }
 
 

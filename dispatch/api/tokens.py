@@ -50,6 +50,6 @@ class PerCaller(SimpleRateThrottle):
         """Whose requests are counted together; strangers are refused before they cost much."""
         if isinstance(request.auth, AccessToken):
             return f"calls:token:{request.auth.pk}"
-        if request.user and request.user.is_authenticated:
+        if request.user.is_authenticated:
             return f"calls:person:{request.user.pk}"
         return None

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from functools import wraps
 from typing import Any, cast
 
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
@@ -23,7 +23,7 @@ class OfficeRequest(HttpRequest):
     role: Role
 
 
-View = Callable[..., HttpResponse]
+View = Callable[..., HttpResponseBase]
 
 
 def office(*roles: Role) -> Callable[[View], View]:
@@ -32,7 +32,7 @@ def office(*roles: Role) -> Callable[[View], View]:
 
     def guard(view: View) -> View:
         @wraps(view)
-        def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
             if not request.user.is_authenticated:
                 return redirect(f"/sign-in/?next={request.path}")
             branch = chosen_branch(request)

@@ -10,6 +10,7 @@ ENTRIES = (
     ("passphrase", "Your passphrase", "the one you sign in with"),
     ("people", "People who sign in", "who they are and what they may do; for the owner"),
     ("programs", "Other programs", "tokens with which they speak to the API; for the owner"),
+    ("files", "Files to take along", "days, floors, verdicts and stamps as CSV or JSON"),
     ("days-off", "Days off", "public holidays and the branch's own; for the office"),
     ("systems", "Coating systems", "cards with limits and times, prices, what is sold"),
     ("crews", "Crews and machines", "people, machines, absences, links of phones and calendars"),

@@ -36,7 +36,7 @@ def make_token(
     if days is not None and not 1 <= days <= LONGEST_DAYS:
         problems["days"] = f"A token holds for 1 to {LONGEST_DAYS} days, or until it is stopped."
     if by.user is None:
-        problems["name"] = "A token acts for somebody who signs in."
+        raise Invalid({"name": "A token acts for somebody who signs in."})
     if problems:
         raise Invalid(problems)
     secret = PREFIX + secrets.token_urlsafe(32)

@@ -82,6 +82,9 @@ RIGHTS = {
     "people-role": Right(NOBODY, OWNER, "member"),
     "programs": Right(OWNER, OWNER),
     "program-stop": Right(NOBODY, OWNER, "token"),
+    "files": Right(DESK, NOBODY),
+    "file-csv": Right(DESK, NOBODY, "file"),
+    "file-json": Right(DESK, NOBODY, "file"),
     "days-off": Right(DESK, DESK),
     "work-on": Right(NOBODY, DESK, "holiday"),
     "passphrase": Right(ALL, ALL),
@@ -125,7 +128,7 @@ SECRET = {
 }  # fmt: skip
 PUBLIC = {"first-office", "sign-in", "sign-out", "healthz", "readyz", "metrics", "api-nowhere"}
 NOWHERE = 987_654_321
-WORDS = {"day": "2026-11-27", "kind": "crew"}
+WORDS = {"day": "2026-11-27", "kind": "crew", "file": "stints"}
 
 
 def routes(patterns: Any = None) -> Iterator[str]:

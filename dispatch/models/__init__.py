@@ -14,6 +14,7 @@ from dispatch.models.calendar import CalendarEntry, EntryStatus
 from dispatch.models.crews import Absence, Crew, CrewMembership, Installer, Machine, MachineKind
 from dispatch.models.final_calls import FinalCall, Watch
 from dispatch.models.heating import HeaterStay
+from dispatch.models.letters import FewerMails, LetterText
 from dispatch.models.links import Link, LinkPurpose
 from dispatch.models.notices import Notice, NoticeKind, NoticeState, Receipt
 from dispatch.models.plans import LineKind, PlanLine, PlanOption, PlanState, StoredPlan
@@ -30,9 +31,11 @@ __all__ = [
     "Crew",
     "CrewMembership",
     "EntryStatus",
+    "FewerMails",
     "FinalCall",
     "HeaterStay",
     "Installer",
+    "LetterText",
     "LineKind",
     "Link",
     "LinkPurpose",

@@ -11,7 +11,7 @@ from django.db import models
 from django.urls import reverse
 
 from dispatch.models.bookings import Booking
-from dispatch.models.crews import Crew
+from dispatch.models.crews import Crew, Machine
 from jobs.models import Branch
 from jobs.models.scoping import BranchScoped
 
@@ -57,6 +57,8 @@ class Link(models.Model):
     digest = models.CharField(max_length=64, unique=True)
     name = models.CharField(max_length=80)
     crew = models.ForeignKey(Crew, null=True, on_delete=models.PROTECT, related_name="links")
+    # A feed of one machine; without crew and machine a feed shows the whole branch.
+    machine = models.ForeignKey(Machine, null=True, on_delete=models.PROTECT, related_name="links")
     booking = models.ForeignKey(Booking, null=True, on_delete=models.PROTECT, related_name="links")
     created_at = models.DateTimeField()
     expires_at = models.DateTimeField(null=True)

@@ -4,10 +4,12 @@ The same events give the same bytes, always: nothing here asks the clock, and ev
 a stored one. Clause numbers are those of RFC 5545 unless another RFC is named.
 """
 
+import hashlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
+from pathlib import Path
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -19,6 +21,7 @@ from icalendar import (
     TimezoneStandard,
     vCalAddress,
 )
+from icalendar import __version__ as library
 
 from dispatch.rules.plain_text import clean, one_line
 from dispatch.rules.time_zones import EARLIEST_YEAR, Observance, is_twice, observances
@@ -29,6 +32,8 @@ CANCELLED = "CANCELLED"
 Zones = dict[str, tuple[int, int]]
 # A summary may be cut at 255 octets by a reader (section 5, item 4).
 SUMMARY_LETTERS = 60
+# Names how bytes are made, so that a feed's tag changes where an upgrade writes it otherwise.
+FORM = f"{library} {hashlib.sha256(Path(__file__).read_bytes()).hexdigest()[:16]}"
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ from datetime import datetime, timedelta
 
 from django.db import DatabaseError
 
-from dispatch.models import Booking, Crew, Link, LinkPurpose
+from dispatch.models import Booking, Crew, Link, LinkPurpose, Machine
 from dispatch.models.links import derive_token, digest
 from jobs import audit
 from jobs.access import PROGRAM, Actor
@@ -33,15 +33,23 @@ def make_link(
     by: Actor,
     now: datetime,
     crew: Crew | None = None,
+    machine: Machine | None = None,
     booking: Booking | None = None,
 ) -> Link:
     """A new secret link for one subscriber or device, called `name` so that it can be found.
 
-    A customer's link needs a booking, a phone's a crew; a feed without a crew shows the
-    whole branch.
+    A customer's link needs a booking, a phone's a crew; a feed without crew and machine
+    shows the whole branch.
     """
     return _make_alone(
-        branch=branch, purpose=purpose, name=name, by=by, now=now, crew=crew, booking=booking
+        branch=branch,
+        purpose=purpose,
+        name=name,
+        by=by,
+        now=now,
+        crew=crew,
+        machine=machine,
+        booking=booking,
     )
 
 
@@ -56,6 +64,7 @@ def rotate(link: Link, *, by: Actor, now: datetime) -> Link:
         by=by,
         now=now,
         crew=link.crew,
+        machine=link.machine,
         booking=link.booking,
     )
 
@@ -110,17 +119,21 @@ def _make(
     by: Actor,
     now: datetime,
     crew: Crew | None,
+    machine: Machine | None,
     booking: Booking | None,
 ) -> Link:
     if (purpose == LinkPurpose.CUSTOMER) != (booking is not None):
         raise WrongLink("A customer's link, and no other, opens a booking.")
     if purpose == LinkPurpose.PHONE and crew is None:
         raise WrongLink("A phone's link needs a crew.")
+    if machine is not None and (purpose != LinkPurpose.FEED or crew is not None):
+        raise WrongLink("A machine has a calendar, and nothing else, to open.")
     link = Link(
         branch=branch,
         purpose=purpose,
         name=name[:80] or "Link",
         crew=crew,
+        machine=machine,
         booking=booking,
         created_at=now,
         expires_at=_expiry(purpose, booking, now=now),

@@ -16,6 +16,7 @@ from dispatch.reads import customer_page as reads
 from dispatch.reads.feed import visit_of
 from dispatch.services import links, proposals, readiness, receipts
 from dispatch.services.changing import CannotChange
+from dispatch.views.wrong_links import too_many_wrong, wait_a_minute
 from jobs.access import Actor
 from jobs.models import ActorKind
 from jobs.refusals import Refusal
@@ -43,7 +44,10 @@ def secret(view: View) -> View:
         try:
             answer = view(request, *args, **kwargs)
         except Http404:  # the office's page would speak of branches and signing in
-            answer = render(request, "dispatch/link_ended.html", status=404)
+            if too_many_wrong(request, now=timezone.now()):
+                answer = wait_a_minute()
+            else:
+                answer = render(request, "dispatch/link_ended.html", status=404)
         answer["Cache-Control"] = "no-store, private"
         answer["Referrer-Policy"] = "no-referrer"
         answer["X-Robots-Tag"] = "noindex, nofollow"

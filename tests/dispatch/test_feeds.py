@@ -1,17 +1,22 @@
 """A crew's calendar feed over HTTP, read by a parser that subscribers use."""
 
 import gzip
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 
 import icalendar
 import pytest
 from django.core.cache import cache
 from django.db import OperationalError
+from django.utils.http import http_date
 
+from dispatch import calendars
 from dispatch.models import CalendarEntry, Link, LinkPurpose, PromiseLevel
 from dispatch.reads import feed as reads
 from dispatch.rules.asking import Ask, PlannedStint, Promised
 from dispatch.services import bookings, links
+from dispatch.views.wrong_links import WRONG_A_MINUTE
 from jobs.access import PROGRAM
 from tests import builders
 
@@ -289,19 +294,146 @@ def test_reading_is_noted_and_changes_no_byte(client, office, clock):
     assert first.content == second.content
 
 
+def take_database_away(monkeypatch):
+    def down(*_args, **_given):
+        raise OperationalError("no database")
+
+    monkeypatch.setattr(reads, "told", down)
+
+
 def test_with_the_database_down_the_subscriber_gets_what_was_sent_last(client, office, monkeypatch):
     branch, crew = office
     book(branch, crew)
     link = feed_link(branch, crew)
     good = read(client, link)
 
-    def down(*_args, **_given):
-        raise OperationalError("no database")
-
-    monkeypatch.setattr(reads, "crew_feed", down)
+    take_database_away(monkeypatch)
     answer = read(client, link)
 
     assert (answer.status_code, answer.content) == (200, good.content)
+    assert answer["ETag"] == good["ETag"]
+
+
+def test_with_the_database_down_whoever_has_a_copy_is_told_to_keep_it(client, office, monkeypatch):
+    branch, crew = office
+    link = feed_link(branch, crew)
+    tag = read(client, link)["ETag"]
+    cache.clear()  # another process, which never served this feed
+
+    take_database_away(monkeypatch)
+    answer = read(client, link, if_none_match=tag)
+
+    assert (answer.status_code, answer["ETag"]) == (304, tag)
+
+
+def test_no_calendar_is_made_for_a_304_nor_for_the_same_bytes_again(client, office, monkeypatch):
+    branch, crew = office
+    book(branch, crew)
+    link = feed_link(branch, crew)
+    good = read(client, link)
+
+    def made(**_given):
+        raise AssertionError("a calendar was made")
+
+    monkeypatch.setattr(calendars, "feed", made)
+    same = read(client, link, if_none_match=good["ETag"])
+    whole = read(client, link)
+    cache.clear()
+    same_elsewhere = read(client, link, if_none_match=good["ETag"])
+
+    assert [same.status_code, same_elsewhere.status_code] == [304, 304]
+    assert whole.content == good.content
+    with pytest.raises(AssertionError, match="a calendar was made"):
+        read(client, link)  # the check itself: without a copy one has to be made
+
+
+def test_every_change_of_what_is_shown_changes_the_tag(client, office, clock):
+    branch, crew = office
+    booking = book(branch, crew)
+    link = feed_link(branch, crew)
+    seen = [read(client, link)]
+
+    for hours in (1, 2):
+        clock(NOW + timedelta(hours=hours))
+        later = NOW + timedelta(hours=hours)
+        booking = move(booking, crew, now=later, start=START + timedelta(hours=hours))
+        seen.append(read(client, link))
+    clock(NOW + timedelta(days=1))
+    seen.append(read(client, link))
+
+    for before, after in pairwise(seen[:3]):
+        assert before["ETag"] != after["ETag"]
+        assert before.content != after.content
+        assert before["Last-Modified"] != after["Last-Modified"]
+    # The window moves at midnight, which no entry's own time shows.
+    assert seen[3]["Last-Modified"] > seen[2]["Last-Modified"]
+
+
+def test_a_date_serves_who_knows_no_tags(client, office, clock):
+    branch, crew = office
+    link = feed_link(branch, crew)
+    said = read(client, link)["Last-Modified"]
+    clock(NOW + timedelta(hours=1))
+
+    assert read(client, link, if_modified_since=said).status_code == 304
+    assert read(client, link, if_modified_since=said, if_none_match='"x"').status_code == 200
+    book(branch, crew)
+    before = http_date((NOW - timedelta(days=1)).timestamp())
+    assert read(client, link, if_modified_since=before).status_code == 200
+
+
+def test_an_entry_says_when_it_was_written_and_where_the_live_sheet_is(client, office):
+    branch, crew = office
+    stint = book(branch, crew).stints.get()
+
+    (event,) = events(read(client, feed_link(branch, crew)))
+
+    assert "Written Mon Jun 1, 10:00 AM." in event["description"]
+    assert f"/stints/{stint.pk}/sheet/" in event["description"]
+
+
+def test_a_machine_has_a_calendar_of_its_own(client, office):
+    branch, crew = office
+    grinder = builders.machine(of=branch)
+    plain = ask(crew)
+    with_grinder = replace(plain, stints=[replace(plain.stints[0], machine_ids=(grinder.pk,))])
+    job = builders.job(of=branch)
+    bookings.book(
+        branch=branch, job_id=job.pk, version=job.version, ask=with_grinder, by=PROGRAM, now=NOW
+    )
+    book(branch, builders.crew(of=branch))
+    link = links.make_link(
+        branch=branch, purpose=LinkPurpose.FEED, name="yard", by=PROGRAM, now=NOW, machine=grinder
+    )
+
+    answer = read(client, link)
+
+    (event,) = events(answer)
+    assert event["uid"] == str(CalendarEntry.objects.get(audience=f"machine:{grinder.pk}").uid)
+    assert str(grinder) in answer.content.decode()
+    fresh = links.rotate(link, by=PROGRAM, now=NOW)
+    assert len(events(read(client, fresh))) == 1
+
+
+def test_who_tries_many_addresses_is_refused_in_a_few_bytes_and_right_ones_are_served(
+    client, office
+):
+    branch, crew = office
+    link = feed_link(branch, crew)
+    phone = links.make_link(
+        branch=branch, purpose=LinkPurpose.PHONE, name="x", by=PROGRAM, now=NOW, crew=crew
+    )
+
+    wrong = [client.get(f"/feeds/nosuch{i}.ics") for i in range(WRONG_A_MINUTE + 1)]
+    pages = [client.get(path) for path in ("/p/nosuch/", "/c/nosuch/", "/feeds/nosuch.ics")]
+
+    assert {answer.status_code for answer in wrong[:-1]} == {404}
+    for answer in (wrong[-1], *pages):
+        assert (answer.status_code, answer.content, answer["Retry-After"]) == (429, b"", "60")
+    assert read(client, link).status_code == 200
+    assert client.get(f"/p/{phone.token}/").status_code == 200
+    other = client.get("/feeds/nosuch.ics", REMOTE_ADDR="203.0.113.9")
+    assert other.status_code == 404
 
 
 def test_a_feed_shows_no_telephone_access_code_or_price(client, office):

@@ -268,6 +268,7 @@ def test_an_invalid_form_fits_too_and_names_its_fields(
 
 
 def test_signing_in_with_a_wrong_passphrase_fits_and_says_so(page: Page) -> None:
+    builders.user(of=builders.branch())
     page.goto("/sign-in/")
     page.get_by_label("Username").fill("nobody")
     page.get_by_label("Password").fill("nothing")

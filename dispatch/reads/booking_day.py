@@ -1,7 +1,9 @@
 """One booking's day as a picture: slab, dew point, rain and stages in the same frame."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, time
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -11,6 +13,7 @@ from dispatch.rules.pictures import DayPicture, StageBar
 from jobs.models.branches import Units
 from jobs.rules.clock import say_day, say_time
 from jobs.rules.plan import Plan
+from jobs.rules.stages import idle_spans
 from weather.rules.hours import HOUR, Series
 
 LONGEST_H = 36
@@ -49,7 +52,15 @@ def day_picture(
         shift_h=frame.shift_h(visit.start, setting),
         fahrenheit=us,
         twelve=us,
+        key=f"day-{number + 1}",
     )
+
+
+def idle_words(plan: Plan, zone: ZoneInfo) -> Iterator[str]:
+    """The waits of a plan as what they are: hands that somebody may use, on the same site."""
+    for start, end in idle_spans(plan):
+        span = f"{say_time(start, zone)} to {say_time(end, zone)}"
+        yield f"Idle hands: {(end - start) / HOUR:.1f} h, {span}; free for other work on this site."
 
 
 @dataclass(frozen=True)

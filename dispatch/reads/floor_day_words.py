@@ -5,6 +5,7 @@ from dataclasses import asdict
 from datetime import datetime
 from typing import Any
 
+from dispatch.reads.booking_day import idle_words
 from dispatch.reads.floor_day import FloorDay, HourOfDay, margin
 from dispatch.reads.measuring import plain
 from dispatch.reads.orders import order_words
@@ -18,7 +19,6 @@ from jobs.rules.plan import Stage, Visit
 from jobs.rules.stages import idle_spans
 from jobs.rules.units import ft2_from_m2, gal_from_l, lb_from_kg
 from weather.models import Place
-from weather.rules.hours import HOUR
 
 NAMES = {
     "set_up": "Set up",
@@ -56,7 +56,7 @@ def as_lines(day: FloorDay, *, place: Place, measures: Sequence[Measure] = ()) -
         yield ""
         yield f"Visit {number}: {say_span(visit.start, visit.end, zone)}"
         yield from (f"  {_stage(stage, day)}" for stage in visit.stages)
-    yield from _idle(day)
+    yield from idle_words(day.plan, day.zone)
     yield ""
     yield from _moments(day)
     yield ""
@@ -171,14 +171,6 @@ def _moments(day: FloorDay) -> Iterator[str]:
     ):
         yield f"{name:<16}{say_moment(at, zone) if at else 'not known'}"
     yield f"Drive-on rests on {plan.drive_on_basis}."
-
-
-def _idle(day: FloorDay) -> Iterator[str]:
-    """The waits as what they are: hands that somebody may use, on the same site."""
-    for start, end in idle_spans(day.plan):
-        hours = (end - start) / HOUR
-        span = f"{say_time(start, day.zone)} to {say_time(end, day.zone)}"
-        yield f"Idle hands: {hours:.1f} h, {span}; free for other work on this site."
 
 
 def _stage(stage: Stage, day: FloorDay) -> str:

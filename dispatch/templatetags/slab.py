@@ -6,6 +6,7 @@ be unknown: it never turns into a zero.
 """
 
 from collections.abc import Callable, Sized
+from dataclasses import replace
 from datetime import date, datetime
 from decimal import ROUND_HALF_UP, Decimal
 from math import isnan
@@ -15,6 +16,7 @@ from django import template
 from django.utils.safestring import SafeString, mark_safe
 
 from dispatch.rules import pictures
+from dispatch.rules.pictures.daydraw import PHONE
 from dispatch.rules.pictures.svg import LEVEL_WORDS, level_or_unknown
 from jobs.rules import clock as clocks
 from jobs.rules import units
@@ -243,6 +245,8 @@ def week_picture(picture: pictures.WeekPicture) -> SafeString:
 @register.simple_tag
 def day_picture(picture: pictures.DayPicture, width: int = 720) -> SafeString:
     """The picture of a day: `width` 720 for a desk, 360 for a phone."""
+    if width <= PHONE:
+        picture = replace(picture, key=f"{picture.key}-phone")
     return mark_safe(pictures.day_svg(picture, width=width))  # noqa: S308  day_svg escapes
 
 

@@ -10,7 +10,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from dispatch.models import Booking, BookingState, Link, LinkPurpose, StintState
 from dispatch.reads.booked import booked_setting
-from dispatch.reads.booking_day import day_picture, stints_of
+from dispatch.reads.booking_day import day_picture, idle_words, stints_of
 from dispatch.reads.booking_to_do import to_do
 from dispatch.reads.forecast_age import forecast_age
 from dispatch.reads.history import history
@@ -109,6 +109,7 @@ def booking(request: OfficeRequest, pk: int) -> HttpResponse:
         "verdict": verdict,
         "pictures": pictures,
         "second": second,
+        "idle": tuple(idle_words(plan, found.job.site.tz)) if plan else (),
         "age": forecast_age(found.job.site.place, now=now, zone=found.job.site.tz),
         "customer_url": links.address(link) if link and request.role in DESK else "",
         "history": history(found),

@@ -1,5 +1,6 @@
 """A garage's door in the chain: planned, judged and drawn on one slab that feels it open."""
 
+import re
 from datetime import date, time, timedelta
 from unittest import mock
 
@@ -120,7 +121,10 @@ def test_the_booking_page_shows_stages_and_hours_beside_the_picture(branch, clie
     assert hours.count("<tr>") > 8
     assert ">wet<" in hours
     assert "5.4 °F over the dew point" in hours  # 3 °C; a difference takes no 32
-    assert "<svg" in text
+    assert text.count("<svg") > 1, "one for a desk, one for a phone"
+    assert "; free for other work on this site." in text
+    ids = re.findall(r' id="(day-[^"]+)"', text)
+    assert len(ids) == len(set(ids)) > 3
     assert "All checks" in text
 
 

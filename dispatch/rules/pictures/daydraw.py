@@ -32,6 +32,7 @@ from dispatch.rules.pictures.svg import (
 )
 from dispatch.rules.pictures.week import COATS, HARD
 
+CROWDED_H = 16  # hours from which every second word at the foot is left out
 PHONE = 500  # a picture up to this width is for a phone
 SHORT_NAMES = {"set_up": "Set up", "vacuum": "Vac", "verticals": "Steps", "set": "set"}
 
@@ -51,7 +52,7 @@ def day_svg(picture: DayPicture, *, width: int = 720) -> str:
         (
             head,
             nights(picture, frame),
-            ticks(picture, frame, every=2 if width > PHONE else 3),
+            ticks(picture, frame, every=tick_step(picture, width)),
             temperatures(picture, frame),
             rain(picture, frame),
             stages(picture, frame),
@@ -94,11 +95,15 @@ def ticks(picture: DayPicture, frame: Frame, *, every: int) -> str:
 
 
 def tick_word(picture: DayPicture, hour: int) -> str:
-    """A clock hour, as short as it can be."""
+    """A whole hour on the clock."""
     clock_hour = (hour + round(picture.shift_h)) % 24
-    if not picture.twelve:
-        return str(clock_hour)
-    return f"{(clock_hour - 1) % 12 + 1}{'a' if clock_hour < 12 else 'p'}"
+    return picture.clock(hour) if picture.twelve else str(clock_hour)
+
+
+def tick_step(picture: DayPicture, width: int) -> int:
+    """Hours between two words at the foot, so that they stay apart."""
+    usual = 2 if width > PHONE else 3
+    return usual * (1 + (picture.until_h - picture.from_h) // CROWDED_H)
 
 
 def rain(picture: DayPicture, frame: Frame) -> str:

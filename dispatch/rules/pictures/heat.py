@@ -48,14 +48,18 @@ def gaps(picture: DayPicture, frame: Frame) -> list[str]:
 
 
 def band_name(close: Series, picture: DayPicture, frame: Frame) -> str:
-    """What the hatched band is, where it is high enough to hold the words."""
+    """What the hatched band is, where it holds the words without the bracket over them."""
     known = [(index, value) for index, value in enumerate(close) if value is not None]
     if not known or frame.y(0) - frame.y(picture.spread_min_c) < 16:
         return ""
     first, top = known[0]
+    words, left = "too close to dew", frame.x(picture.from_h + first + 0.5) + 8
+    least = least_spread(picture)
+    if least is not None and frame.x(least.hour + 0.5) < left + width_px(words, size_px=TEXT_PX):
+        return ""
     return text(
-        "too close to dew",
-        x=frame.x(picture.from_h + first + 0.5) + 8,
+        words,
+        x=left,
         y=frame.y(top - picture.spread_min_c / 2) + 3,
         kind="band-word over",
     )

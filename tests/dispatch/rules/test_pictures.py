@@ -3,6 +3,7 @@
 import re
 import timeit
 from dataclasses import replace
+from itertools import pairwise
 from xml.etree import ElementTree as ET
 
 import pytest
@@ -281,6 +282,33 @@ def test_the_day_keeps_its_words_inside_the_picture(width):
 
     for element in drawn(day_svg(late, width=width)).iter(f"{SVG}text"):
         assert 0 <= float(element.get("x", "0")) <= width
+
+
+@pytest.mark.parametrize(("width", "until_h"), [(720, 18), (360, 18), (720, 42), (360, 42)])
+def test_the_hours_at_the_foot_are_whole_words_that_stay_apart(width, until_h):
+    count = until_h - 6
+    long = day(
+        until_h=until_h, slab_c=(15.0,) * count, dew_c=(8.0,) * count, twelve=True, fahrenheit=True
+    )
+
+    feet = [
+        (float(each.get("x", "0")), each.text or "")
+        for each in drawn(day_svg(long, width=width)).iter(f"{SVG}text")
+        if each.get("class") == "tick-word"
+    ]
+
+    assert len(feet) > 3
+    assert all(re.fullmatch(r"\d+ [AP]M|noon|midnight", word) for _, word in feet)
+    for (left, one), (right, other) in pairwise(feet):
+        # Letters of 12.5 px are a little over half as wide as high.
+        assert right - left > (len(one) + len(other)) / 2 * 7
+
+
+def test_the_band_is_not_named_where_the_least_spread_is_drawn():
+    early = day(wet_from_h=7, slab_c=(15.0, 12.0, *(15.0,) * 10))
+
+    assert "too close to dew" in words(day_svg(day(wet_from_h=16)))
+    assert "too close to dew" not in words(day_svg(early, width=360))
 
 
 @pytest.mark.parametrize(

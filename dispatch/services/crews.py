@@ -1,5 +1,6 @@
 """Crews, their people and their machines: who exists, who is where, who is away."""
 
+from collections.abc import Mapping
 from datetime import date, datetime, timedelta
 
 from django.db.models import F, Q
@@ -250,6 +251,8 @@ def add_absence(
         subject_id=absence.pk,
         action="add",
         name=resource.label,
+        after=_away(absence),
+        why=absence.why,
     )
     return absence
 
@@ -258,11 +261,11 @@ def add_absence(
 def end_absence(*, branch: Branch, absence_id: int, by: Actor, now: datetime) -> Resource:
     """Somebody is there again: what is left of an absence is free, what has passed stays."""
     wanted = Absence.objects.filter(pk=absence_id, resource__branch=branch)
-    absence = wanted.select_related("resource").first()
+    claims.lock(wanted.values_list("resource_id", flat=True))
+    absence = wanted.select_related("resource").first()  # behind the lock: who came first ended it
     if absence is None or absence.end <= now:
         raise NotFound("There is no such absence in this branch.")
-    claims.lock([absence.resource_id])
-    resource = absence.resource
+    resource, before = absence.resource, _away(absence)
     if absence.start >= now:
         absence.delete()
     else:
@@ -277,8 +280,14 @@ def end_absence(*, branch: Branch, absence_id: int, by: Actor, now: datetime) ->
         subject_id=absence_id,
         action="end",
         name=resource.label,
+        before=before,
     )
     return resource
+
+
+def _away(absence: Absence) -> dict[str, str]:
+    """An absence as the audit keeps it."""
+    return {"start": absence.start.isoformat(), "end": absence.end.isoformat()}
 
 
 def _named(name: str, *, what: str, most: int) -> str:
@@ -307,6 +316,9 @@ def _note(
     subject_id: int,
     action: str,
     name: str,
+    before: Mapping[str, str] | None = None,
+    after: Mapping[str, str] | None = None,
+    why: str = "",
 ) -> None:
     """Audit, and the calendar's version: prepared offers are out of date now."""
     Branch.objects.filter(pk=branch.pk).update(calendar_version=F("calendar_version") + 1)
@@ -317,5 +329,7 @@ def _note(
         subject_id=subject_id,
         action=action,
         now=now,
-        after={"name": name},
+        before=before,
+        after={"name": name, **(after or {})},
+        why=why,
     )

@@ -72,12 +72,12 @@ def take_heater_away(
     *, branch: Branch, stay_id: int, by: Actor, now: datetime, at: datetime | None = None
 ) -> HeaterStay:
     """End a heater's stay at `at` (default: now), or call it off if it has not begun."""
-    standing = HeaterStay.objects.of_branch(branch).standing()
-    stay: HeaterStay | None = standing.filter(pk=stay_id).first()
+    wanted = HeaterStay.objects.of_branch(branch).standing().filter(pk=stay_id)
+    claims.lock(wanted.values_list("machine__resource_id", flat=True))
+    stay: HeaterStay | None = wanted.first()  # behind the lock: somebody may have come first
     if stay is None:
         raise NotFound("No such heater stands there.")
     at = at or now
-    claims.lock([stay.machine.resource_id])
     if at >= stay.end:
         raise Refusal(f"{stay.machine} leaves before that anyway.", field="end")
     if at <= stay.start:

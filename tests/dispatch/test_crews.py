@@ -11,6 +11,7 @@ from jobs.models import AuditEvent
 from jobs.refusals import NotFound, Refusal
 from tests import builders
 from tests.builders import NOW
+from tests.racing import race
 
 pytestmark = pytest.mark.django_db(transaction=True)
 JUNE_1, JUNE_10 = date(2026, 6, 1), date(2026, 6, 10)
@@ -105,6 +106,29 @@ def test_an_absence_claims_its_time(asked, branch):
     )
 
     assert absence.claims.count() == 4  # four quarters of an hour
+
+
+def test_the_record_says_who_is_away_when_and_why(asked, branch):
+    rosa = builders.installer(of=branch)
+    span = {"start": NOW, "end": NOW + AN_HOUR}
+    absence = crews.add_absence(resource_id=rosa.resource_id, why="dentist", **span, **asked)
+    crews.end_absence(absence_id=absence.pk, **asked)
+
+    added, ended = AuditEvent.objects.filter(subject="absence").order_by("pk")
+    kept = {name: at.isoformat() for name, at in span.items()}
+    assert (added.after, added.why) == ({"name": rosa.name, **kept}, "dentist")
+    assert (ended.before, ended.after) == (kept, {"name": rosa.name})
+
+
+def test_of_eight_people_who_end_one_absence_one_does(asked, branch):
+    rosa = builders.installer(of=branch)
+    absence = builders.absence(who=rosa.resource, start=NOW + AN_HOUR, end=NOW + 2 * AN_HOUR)
+
+    answers = race(8, lambda _: crews.end_absence(absence_id=absence.pk, **asked).pk)
+
+    assert sorted(code for code, _ in answers) == ["not_found"] * 7 + ["ok"]
+    assert AuditEvent.objects.filter(subject="absence", action="end").count() == 1
+    assert not Claim.objects.exists()
 
 
 def test_an_absence_over_work_or_absence_is_refused_and_leaves_nothing(asked, branch):

@@ -12,6 +12,7 @@ from jobs.models import AuditEvent
 from jobs.refusals import Invalid, NotFound, Refusal
 from tests import builders
 from tests.builders import NOW
+from tests.racing import race
 
 pytestmark = pytest.mark.django_db(transaction=True)
 DAY = timedelta(days=1)
@@ -87,6 +88,16 @@ def test_a_stay_that_never_began_is_called_off_and_kept(branch, heater, garage):
     assert not Claim.objects.filter(resource=heater.resource).exists()
     assert not HeaterStay.objects.standing().exists()
     assert AuditEvent.objects.filter(subject="site").count() == 2
+
+
+def test_of_eight_people_who_take_one_heater_away_one_does(branch, heater, garage):
+    stay = place(branch, heater, garage, start=NOW + DAY)
+    given = {"branch": branch, "stay_id": stay.pk, "by": builders.actor(of=branch), "now": NOW}
+
+    answers = race(8, lambda _: heating.take_heater_away(**given).pk)
+
+    assert sorted(code for code, _ in answers) == ["not_found"] * 7 + ["ok"]
+    assert AuditEvent.objects.filter(action="take heater away").count() == 1
 
 
 def test_the_slab_of_the_booking_feels_it_and_the_floor_is_ready_sooner(branch, heater, garage):

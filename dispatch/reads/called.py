@@ -31,6 +31,8 @@ from weather.providers.contract import STATION
 from weather.reads import past_origins
 from weather.rules.hours import HOUR, Hours, floor_hour
 
+# A forecast shifts the pour of a day by hours; a move shifts it by a day or more.
+SAME_POUR = timedelta(hours=12)
 ROOFED, OPEN, ENCLOSED = "under a roof", "under the sky", "enclosed"
 
 
@@ -174,11 +176,12 @@ def _said_by(
 
     Verdicts of a day it stood on before it was moved are about other hours.
     """
+    pour = stint.pour_at or stint.start
     of_day = [
         each
         for each in verdicts
         if each.made_at <= moment
-        and (each.wet_from is None or abs(each.wet_from - stint.start) < timedelta(hours=24))
+        and (each.wet_from is None or abs(each.wet_from - pour) < SAME_POUR)
     ]
     return of_day[-1] if of_day else None
 

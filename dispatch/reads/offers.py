@@ -80,8 +80,8 @@ class _Finding:
                 self._settle(candidate)
             else:
                 kept.append(candidate)
-        best = self._with_doors(kept)
         self._refuse_the_rest({each.day for each in waiting})
+        best = self._with_doors(kept)
         large = large_floor(self.search) if not best else None
         if large is not None:
             best = tuple(sorted(_one_a_day(large.offers), key=_rank)[:BEST])
@@ -183,12 +183,22 @@ class _Finding:
                 self._refuse(day)
 
     def _refuse(self, day: date) -> None:
-        """Why a day without any candidate is none: from the arrays, else from a close look."""
+        """Why a day without any candidate is none: from the arrays, else from a close look.
+
+        Where that look finds what the arrays did not, such as a floor a day's drive away, the
+        cheapest of the day is an offer after all.
+        """
         refusal = self.screen.why_not(day)
-        if refusal is None:
-            whys = [each for each in self.search.on(day) if isinstance(each, RefusedDay)]
-            refusal = max(whys, key=lambda each: each.rank)
-        self.refused.append(refusal)
+        if refusal is not None:
+            self.refused.append(refusal)
+            return
+        answers = list(self.search.on(day))
+        offers = [each for each in answers if isinstance(each, Offer)]
+        if offers:
+            self.good.append(min(offers, key=_rank))
+            return
+        whys = [each for each in answers if isinstance(each, RefusedDay)]
+        self.refused.append(max(whys, key=lambda each: each.rank))
 
     def _possible(self, candidate: Candidate) -> Possible:
         crew = self.search.staff.crews[candidate.crew]

@@ -281,3 +281,15 @@ def test_a_key_that_names_nothing_is_no_offer(house, key):
     weather(house.depot_place)
 
     assert offer_for(job(house), key, now=NOW) is None
+
+
+def test_a_floor_a_day_s_drive_away_gets_an_answer_for_every_day(house):
+    # Some 800 km from the depot: the road alone fills the stretches that the arrays look at.
+    weather(house.depot_place)
+    far = builders.site(owner=builders.customer(of=house), latitude=31.0, longitude=-78.0)
+
+    found = best_days(job(house, floors=[builders.floor(at=far)]), now=NOW)
+
+    answered = {each.day for each in (*found.best, *found.others, *found.refused, *found.possible)}
+    assert len(answered) == 91
+    assert not {each.day for each in found.best} & {each.day for each in found.refused}

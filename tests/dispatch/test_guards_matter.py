@@ -32,6 +32,7 @@ PLACING = "dispatch/services/placing.py"
 SWAPPING = "dispatch/services/swapping.py"
 UNDOING = "dispatch/services/undoing.py"
 SENDING = "dispatch/services/sending.py"
+HEATING = "dispatch/services/heating.py"
 NOTICES = "dispatch/models/notices.py"
 MIGRATION = "dispatch/migrations/0001_crews_bookings_and_notices.py"
 SCOPING = "jobs/models/scoping.py"
@@ -45,6 +46,8 @@ HANDED_OVER = "tests/dispatch/test_hand_overs.py"
 SWAPS = "tests/dispatch/test_swaps.py"
 UNDOES = "tests/dispatch/test_undo.py"
 IN_SENDING = "tests/dispatch/test_sending.py"
+HEATED = "tests/dispatch/test_heating.py"
+OFFERED = "tests/dispatch/test_offer_promises.py"
 
 ANOTHER_BRANCH = f"{IN_BOOKINGS}::test_another_branch_finds_neither_job_nor_crew_nor_booking"
 CONFIRMATIONS = f"{NEVER_TWICE}::test_twenty_confirmations_of_one_page_change_it_once"
@@ -87,6 +90,7 @@ def book(**given: Any) -> Booking:
 def _book(
 """
 ASK = "    answered = idempotency.answered(by=by, key=ask.key, what=what)\n"
+TELLING = "    if connection.features.has_select_for_update:\n        transaction.on_commit("
 LOCK = (
     "    if connection.features.has_select_for_update:\n        wanted = wanted.select_for_update("
 )
@@ -265,6 +269,24 @@ GUARDS = {
         (f"{IN_BOOKINGS}::test_what_fails_after_the_commit_does_not_take_the_answer_away",),
         ("postgresql",),
     ),
+    "the calendar's version rises": Guard(
+        (Edit(CHANGING, "    _tell_of_change(booking.branch_id)\n", ""),),
+        (f"{OFFERED}::test_the_calendar_that_is_kept_and_renewed_is_the_one_that_is_read_anew",),
+    ),
+    "the calendar's version rises after the commit, so that no row is kept hot": Guard(
+        (Edit(CHANGING, TELLING, "    if False:\n        transaction.on_commit("),),
+        (f"{IN_BOOKINGS}::test_what_fails_after_the_commit_does_not_take_the_answer_away",),
+        ("postgresql",),
+    ),
+    "the calendar's version rises inside SQLite's one transaction": Guard(
+        (Edit(CHANGING, TELLING, "    if True:\n        transaction.on_commit("),),
+        (f"{IN_BOOKINGS}::test_what_fails_after_the_commit_does_not_take_the_answer_away",),
+        ("sqlite",),
+    ),
+    "a heater's time is claimed": Guard(
+        (Edit(HEATING, "    claims.take_absence(absence)\n    stay: ", "    stay: "),),
+        (f"{HEATED}::test_a_heater_is_in_one_room_only",),
+    ),
     "a notice is leased before it is sent": Guard(
         (Edit(SENDING, "    if not notice.lease(now, now + LEASE):\n        return False\n", ""),),
         (f"{IN_SENDING}::test_while_the_mail_server_thinks_nobody_else_sends_the_same",),
@@ -367,7 +389,9 @@ def _pytest(folder: Path, engine: str, *tests: str) -> subprocess.CompletedProce
     ours = ("PYTEST_", "PYTHONPATH", "DJANGO_", "SLABCAST_")
     environment = {name: value for name, value in os.environ.items() if not name.startswith(ours)}
     environment |= {"SLABCAST_TEST_ENGINE": engine, "COLUMNS": "250"}
-    command = [sys.executable, "-m", "pytest", "-q", "--tb=short", "-p", "no:cacheprovider"]
+    # Captured log lines begin with ERROR as well as a test that could not be set up.
+    quiet = ("-q", "--tb=short", "--show-capture=no", "-p", "no:cacheprovider")
+    command = [sys.executable, "-m", "pytest", *quiet]
     return subprocess.run(
         [*command, *tests],
         cwd=folder,

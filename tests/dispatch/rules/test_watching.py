@@ -86,6 +86,18 @@ def test_a_watch_begins_only_within_its_days_and_before_the_silence(said, limit)
             assert heard.now < CALL_AT - timedelta(hours=limit.watch_quiet_h)
 
 
+@settings(max_examples=300)
+@given(forecasts())
+def test_a_watch_begins_only_where_two_forecasts_in_a_row_said_no(said):
+    counted: dict[int, Level] = {}
+    for heard, then in zip(said, follow(said)[1:], strict=True):
+        if heard.level is not Level.UNKNOWN:
+            counted.setdefault(heard.forecast, heard.level)
+        if then.shown is Shown.WATCH:
+            assert list(counted.values())[-2:] == [Level.NO, Level.NO]
+            return
+
+
 @given(st.lists(st.sampled_from([Level.GO, Level.CARE]), min_size=1, max_size=20))
 def test_a_forecast_that_flips_around_the_line_says_nothing_to_anybody(between):
     flutter = [level for good in between for level in (Level.NO, good)]

@@ -31,6 +31,7 @@ from jobs.models import (
     Floor,
     Job,
     Membership,
+    Question,
     Role,
     Site,
     User,
@@ -38,6 +39,7 @@ from jobs.models import (
 from jobs.rules.card_json import card_to_json
 from jobs.rules.cards import Card
 from jobs.rules.catalogue import ONE_DAY
+from jobs.rules.must_know import Standing, Topic
 from weather.models import Forecast, Place, layers_of
 from weather.rules.hours import LAYERS, Hours, floor_hour
 
@@ -138,9 +140,13 @@ def job(
     created_at: datetime = NOW,
     area_m2: float = 42.0,
     exposure: str = "garage",
+    known: bool = True,
     **given: Any,
 ) -> Job:
-    """A waiting order; customer, site, floor and system are made where none is given."""
+    """A waiting order; customer, site, floor and system are made where none is given.
+
+    All that must be known before its day is confirmed has been asked, unless `known` is off.
+    """
     if not floors:
         where = site(owner=customer(of=of))
         floors = [floor(at=where, area_m2=area_m2, exposure=exposure)]
@@ -151,6 +157,11 @@ def job(
         branch=of, customer=where.customer, site=where, system=using, created_at=created_at, **given
     )
     row.floors.set(floors)
+    if known:
+        Question.objects.bulk_create(
+            Question(job=row, topic=topic, standing=Standing.KNOWN, by_name="Office", at=created_at)
+            for topic in Topic
+        )
     return row
 
 

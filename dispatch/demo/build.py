@@ -62,8 +62,8 @@ def build(*, now: datetime) -> Built:
     to_book = taken_in(springfield.TO_BOOK, at=west, now=now)
     to_book_east = taken_in(columbus.TO_BOOK, at=east, now=now)
     (to_hold,) = taken_in([springfield.TO_HOLD], at=west, now=now)
-    taken_in(springfield.WAITING, at=west, now=now)
-    taken_in(columbus.WAITING, at=east, now=now)
+    taken_in(springfield.WAITING, at=west, now=now, asked=False)
+    taken_in(columbus.WAITING, at=east, now=now, asked=False)
     in_danger = _in_danger(west, now=now)
     for place in Place.objects.order_by("pk"):
         refresh(place, now=now)

@@ -5,7 +5,8 @@ from datetime import datetime, time, timedelta
 
 from dispatch.demo.orders import Order, Surface
 from dispatch.demo.staff import Staffed
-from jobs.models import AuditEvent, DayWish, FloorPart, Job
+from jobs.models import AuditEvent, DayWish, FloorPart, Job, Question
+from jobs.rules.must_know import Standing, Topic
 from jobs.rules.new_jobs import NewFloor, NewJob
 from jobs.rules.units import m2_from_ft2, m_from_ft
 from jobs.services.checking import CheckedJob, Desk
@@ -13,12 +14,24 @@ from jobs.services.intake import lock, write
 from jobs.writing import run_write
 from weather.rules.exposures import Exposure
 
+SAID = {
+    Topic.POWER: "20 A socket beside the panel, 30 ft from the floor.",
+    Topic.ACCESS: "9 ft wide, no stairs.",
+    Topic.PARKING: "In the drive.",
+    Topic.PERMIT: "None, the street allows a trailer by day.",
+    Topic.CONCRETE_AGE: "Older than the house's last owner, 12 years at least.",
+    Topic.MOISTURE: "In-slab probe read by us, 68 %, within the sheet.",
+}
 
-def taken_in(orders: Sequence[Order], *, at: Staffed, now: datetime) -> list[Job]:
+
+def taken_in(
+    orders: Sequence[Order], *, at: Staffed, now: datetime, asked: bool = True
+) -> list[Job]:
     """The orders as waiting jobs, in their order, each taken in so many days before `now`.
 
     They are checked and written together, as a backlog is, and their dates are set afterwards:
-    the same rows as one by one, in a fraction of the time.
+    the same rows as one by one, in a fraction of the time. `asked` says that all was asked that
+    must be known before a day is confirmed.
     """
     desk = Desk.of(at.branch, now=now)
     checked = [desk.check(_typed(order, at=at, now=now)) for order in orders]
@@ -30,6 +43,8 @@ def taken_in(orders: Sequence[Order], *, at: Staffed, now: datetime) -> list[Job
         aprons = {surface.name for surface in order.floors if surface.apron}
         for floor in job.floors.filter(name__in=aprons) if aprons else ():
             FloorPart.objects.create(floor=floor, name="apron", exposure=Exposure.APRON)
+    if asked:
+        _asked(jobs, at=at, now=now)
     # Read whole: the search for days asks for floors and parts hundreds of times.
     whole = Job.objects.with_floors().select_related("branch__depot_place")
     rows: dict[int, Job] = whole.in_bulk([job.pk for job in jobs])
@@ -40,6 +55,22 @@ def taken_in(orders: Sequence[Order], *, at: Staffed, now: datetime) -> list[Job
 def _written(checked: Sequence[CheckedJob], *, at: Staffed, now: datetime) -> list[Job]:
     lock(at.branch)
     return write(at.branch, checked, by=at.by, now=now)
+
+
+def _asked(jobs: Sequence[Job], *, at: Staffed, now: datetime) -> None:
+    Question.objects.bulk_create(
+        Question(
+            job=job,
+            topic=topic,
+            standing=Standing.KNOWN,
+            answer=SAID[topic],
+            by_name=at.by.name,
+            user=at.by.user,
+            at=now,
+        )
+        for job in jobs
+        for topic in job.missing(today=at.branch.today(now))
+    )
 
 
 def _typed(order: Order, *, at: Staffed, now: datetime) -> NewJob:

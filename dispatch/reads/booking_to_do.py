@@ -6,6 +6,7 @@ from typing import Any
 
 from dispatch.models import Booking, Stint, StoredVerdict
 from dispatch.reads.instead import floors_instead
+from dispatch.reads.known import known_of
 from dispatch.reads.water_asks import asks_of, reason_for_customer
 from jobs.models.customers import OTHER_WATER
 
@@ -27,4 +28,5 @@ def to_do(
         "instead": floors_instead(booking, stints, verdict, now=now) if desk else (),
         "water_choices": OTHER_WATER,
         "reason": reason_for_customer(verdict),
+        "known": known_of(booking.job, now=now),
     }

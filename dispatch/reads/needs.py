@@ -1,6 +1,6 @@
 """What needs a person: weather that turned, crews that have not confirmed, holds, wishes."""
 
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from django.db.models import Prefetch
 from django.utils import timezone
@@ -24,6 +24,7 @@ from dispatch.rules.findings import Level
 from dispatch.rules.firmness import Firmness, firmest
 from jobs.models import AuditEvent, Branch, DayWish
 from jobs.rules.clock import say_moment, say_span
+from jobs.rules.must_know import not_known
 
 SOON = timedelta(days=4)
 RECENT = timedelta(days=5)
@@ -169,7 +170,9 @@ def _confirmable(branch: Branch, now: datetime) -> list[Need]:
         .filter(state=BookingState.BOOKED, promise__in=[PromiseLevel.PLANNED, PromiseLevel.RANGE])
         .select_related("job__customer", "job__site")
         .prefetch_related(
-            "job__floors", Prefetch("stints", Stint.objects.open().order_by("number"))
+            "job__floors",
+            "job__questions",
+            Prefetch("stints", Stint.objects.open().order_by("number")),
         )
     )
     firsts = [(booking, next(iter(booking.stints.all()), None)) for booking in planned]
@@ -177,7 +180,7 @@ def _confirmable(branch: Branch, now: datetime) -> list[Need]:
     verdicts = StoredVerdict.objects.filter(latest=True, stint__in=[first for _, first in ahead])
     levels = {verdict.stint_id: Level(verdict.level) for verdict in verdicts}
     return [
-        _to_confirm(booking, first, levels[first.pk])
+        _to_confirm(booking, first, levels[first.pk], today=branch.today(now))
         for booking, first in ahead
         if first.pk in levels and _firm(branch, booking, first, levels[first.pk], now)
     ]
@@ -194,12 +197,26 @@ def _firm(branch: Branch, booking: Booking, first: Stint, level: Level, now: dat
     return firmness is Firmness.CONFIRMED
 
 
-def _to_confirm(booking: Booking, first: Stint, level: Level) -> Need:
+def _to_confirm(booking: Booking, first: Stint, level: Level, *, today: date) -> Need:
+    missing = not_known(booking.job.missing(today=today))
+    planned = f"Planned for {say_moment(first.start, booking.job.site.tz)}."
+    if missing:
+        return Need(
+            kind="known",
+            level=Level.CARE.value,
+            title=f"{booking.job.customer}: ask before the day is confirmed",
+            reason=f"{planned} Before it is confirmed: {missing}",
+            answer="Write down what is known",
+            answer_url_name="booking",
+            answer_pk=booking.pk,
+            when=first.start,
+            telephone=booking.job.customer.telephone,
+        )
     return Need(
         kind="confirm",
         level=level.value,
         title=f"{booking.job.customer}: day can be confirmed",
-        reason=f"Planned for {say_moment(first.start, booking.job.site.tz)}.",
+        reason=planned,
         answer="Confirm and tell the customer",
         answer_url_name="confirm",
         answer_pk=booking.pk,

@@ -17,6 +17,7 @@ from dispatch.services import claims, notices
 from dispatch.services.changing import (
     AlreadyBooked,
     CannotChange,
+    as_firm_as_known,
     crew_days,
     finish,
     locked_job,
@@ -33,6 +34,7 @@ from jobs import idempotency
 from jobs.access import PROGRAM, Actor
 from jobs.models import Branch, JobState
 from jobs.refusals import NotFound, Stale
+from jobs.services import questions
 from jobs.writing import run_write
 
 __all__ = [
@@ -87,7 +89,7 @@ def book(
         held_until=ask.held_until,
         booked_at=now,
     )
-    promise(booking, ask.promised, now=now)
+    promise(booking, as_firm_as_known(job, ask.promised, now=now), now=now)
     booking.save()
     place(booking, ask.stints)
     job.state = JobState.BOOKED
@@ -116,7 +118,7 @@ def move(
     if booking.state == BookingState.HELD and ask.held_until is None:
         booking.state, booking.held_until = BookingState.BOOKED, None
     booking.moves += 1
-    promise(booking, ask.promised, now=now)
+    promise(booking, as_firm_as_known(booking.job, ask.promised, now=now), now=now)
     place(booking, ask.stints)
     stints = finish(booking, booking.job, action="move", before=before, by=by, why=ask.why, now=now)
     notices.owe(booking, NoticeKind.MOVED, now=now, why=ask.why)
@@ -135,8 +137,12 @@ def call_off(
 
 @run_write
 def confirm(*, branch: Branch, booking_id: int, version: int, by: Actor, now: datetime) -> Booking:
-    """Make a held or planned day a confirmed one; the customer is told."""
+    """Make a held or planned day a confirmed one; the customer is told.
+
+    Raises NotKnown where something that must be known first is not.
+    """
     booking = open_booking(branch, booking_id, version)
+    questions.refuse_missing(booking.job, now=now)
     before = snapshot(booking)
     booking.state, booking.held_until = BookingState.BOOKED, None
     booking.promise = PromiseLevel.CONFIRMED

@@ -1,6 +1,7 @@
 """What every change of a booking begins and ends with: the lock, the version, the record."""
 
 from collections.abc import Collection, Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
@@ -71,6 +72,13 @@ def open_booking(
             f"The booking of {booking.job.customer} is {booking.get_state_display().lower()}."
         )
     return booking
+
+
+def as_firm_as_known(job: Job, promised: Promised, *, now: datetime) -> Promised:
+    """The promise, but only planned where something that must be known first is not."""
+    if promised.level is Firmness.CONFIRMED and job.missing(today=job.branch.today(now)):
+        return replace(promised, level=Firmness.PLANNED)
+    return promised
 
 
 def promise(booking: Booking, promised: Promised, *, now: datetime) -> None:

@@ -5,6 +5,7 @@ from datetime import date, datetime, timedelta
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
@@ -14,6 +15,7 @@ from dispatch.reads.booking_day import day_picture, idle_words, stints_of
 from dispatch.reads.booking_to_do import to_do
 from dispatch.reads.forecast_age import forecast_age
 from dispatch.reads.history import history
+from dispatch.reads.known import known_of
 from dispatch.reads.latest_starts import latest_starts
 from dispatch.reads.offers import Offers, best_days, offer_for, on_day, who_has
 from dispatch.reads.on_site import on_site
@@ -28,6 +30,7 @@ from jobs.models import AuditEvent, Job, JobState, Role
 from jobs.refusals import Refusal
 from jobs.rules.clock import say_moment
 from jobs.rules.refusals import CannotPlan
+from jobs.services.questions import NotKnown
 
 HOLD_FOR = timedelta(minutes=30)
 DESK = (Role.OWNER, Role.OFFICE)
@@ -165,14 +168,18 @@ def move(request: OfficeRequest, pk: int) -> HttpResponse:
 @require_POST
 @office(*DESK)
 def confirm(request: OfficeRequest, pk: int) -> HttpResponse:
-    """Make the planned or held day a confirmed one."""
-    found = bookings.confirm(
-        branch=request.branch,
-        booking_id=pk,
-        version=_number(request.POST.get("version")),
-        by=access.person(request.user),
-        now=timezone.now(),
-    )
+    """Make the planned or held day a confirmed one; else the form for what is not known yet."""
+    try:
+        found = bookings.confirm(
+            branch=request.branch,
+            booking_id=pk,
+            version=_number(request.POST.get("version")),
+            by=access.person(request.user),
+            now=timezone.now(),
+        )
+    except NotKnown as refusal:
+        messages.error(request, str(refusal))
+        return redirect(f"{reverse('booking', args=[pk])}#known")
     messages.success(request, f"Confirmed for {found.job.customer}.")
     return redirect("booking", pk=found.pk)
 
@@ -233,6 +240,7 @@ def _show_offers(
         "needed": job.car_needed_by,
         "latest_starts": latest_starts(job, now=now) if found else (),
         "job": job,
+        "known": known_of(job, now=now),
         "offers": found,
         "moving": moving,
         "refusal": refusal,

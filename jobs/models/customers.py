@@ -113,6 +113,12 @@ class Site(models.Model):
         return Access(width_m=self.way_in_m, volts=self.volts, amps=self.amps)
 
     @property
+    def power_known(self) -> bool:
+        """Whether it was noted what the grinder is plugged into, a generator included."""
+        said = bool(self.power.strip()) or self.needs_generator
+        return said or (self.volts is not None and self.amps is not None)
+
+    @property
     def tz(self) -> ZoneInfo:
         """The site's time zone."""
         return ZoneInfo(self.zone)

@@ -164,8 +164,8 @@ class Job(models.Model):
         poured = [floor.poured_on for floor in self.floors.all() if floor.poured_on]
         return Subject(
             exposures=self.exposures(),
-            power=self.site.power,
-            access=self.site.access,
+            power=self.site.power_known,
+            access=bool(self.site.access.strip()) or self.site.way_in_m is not None,
             poured_on=max(poured, default=None),
             today=today,
         )

@@ -3,7 +3,7 @@
 What only the day itself can bring (emptied, cars out, water off) is asked later and elsewhere.
 """
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
@@ -42,13 +42,15 @@ NAMES = {
     Topic.CONCRETE_AGE: "the age of the concrete",
     Topic.MOISTURE: "the moisture test",
 }
+# Three days: a probe in the slab is read after 72 h at the earliest (ASTM F2170, in its first
+# editions), a dish of salt after 60 to 72 h (ASTM F1869). From memory.
 ASKS = {
     Topic.POWER: "Which socket, how many amps, how far away; else a generator, and its noise hours",
     Topic.ACCESS: "How wide is the way in, and are there stairs",
     Topic.PARKING: "Where the trailer stands all day",
     Topic.PERMIT: "Does the street, the landlord or the owners' association want a permit",
     Topic.CONCRETE_AGE: "When was the concrete poured",
-    Topic.MOISTURE: "Method, reading, and on which day it was taken",
+    Topic.MOISTURE: "Method, reading and its day; a probe or a dish stays for three days",
 }
 
 
@@ -57,8 +59,8 @@ class Subject:
     """What an order tells by itself, as far as the questions go."""
 
     exposures: Collection[Exposure]
-    power: str
-    access: str
+    power: bool  # a socket with its volts and amps, or a generator, was noted
+    access: bool  # the way in was noted
     poured_on: date | None
     today: date
 
@@ -89,10 +91,10 @@ def missing(subject: Subject, *, answers: Mapping[Topic, Standing]) -> tuple[Top
 def told(subject: Subject) -> set[Topic]:
     """What the order itself answers: what was typed when it was taken in."""
     found = set()
-    if subject.power.strip():
+    if subject.power:
         found.add(Topic.POWER)
-    if subject.access.strip():
-        found |= {Topic.ACCESS, Topic.PARKING}
+    if subject.access:
+        found.add(Topic.ACCESS)
     if subject.poured_on is not None:
         found.add(Topic.CONCRETE_AGE)
     return found
@@ -102,6 +104,12 @@ def say(found: Iterable[Topic]) -> str:
     """The topics as people say them: "power and the permit"."""
     names = [NAMES[topic] for topic in found]
     return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
+def not_known(found: Sequence[Topic]) -> str:
+    """The sentence that names what is missing; empty where nothing is."""
+    verb = "is" if len(found) == 1 else "are"
+    return f"{say(found)} {verb} not known yet." if found else ""
 
 
 def _young(subject: Subject) -> bool:

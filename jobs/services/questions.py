@@ -1,13 +1,13 @@
 """What must be known of an order: what was said, by whom and when."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from datetime import datetime
 
 from jobs import audit
 from jobs.access import Actor
 from jobs.models import Branch, Job, Question
 from jobs.refusals import Invalid, NotFound
-from jobs.rules.must_know import Standing, Topic, say
+from jobs.rules.must_know import Standing, Topic, not_known
 from jobs.writing import run_write
 
 ANSWER_LETTERS = 300
@@ -65,15 +65,8 @@ def write(
         )
 
 
-def waive(job: Job, found: Iterable[Topic], *, why: str, by: Actor, now: datetime) -> None:
-    """A person confirms without knowing: each missing topic is kept as waived, with the reason."""
-    write(job, dict.fromkeys(found, (Standing.WAIVED, why)), by=by, now=now)
-
-
 def refuse_missing(job: Job, *, now: datetime) -> None:
     """Refuse to confirm, naming what is missing. Raises NotKnown."""
     found = job.missing(today=job.branch.today(now))
     if found:
-        names = say(found)
-        verb = "is" if len(found) == 1 else "are"
-        raise NotKnown({found[0].value: f"Not confirmed: {names} {verb} not known yet."})
+        raise NotKnown({found[0].value: f"Not confirmed: {not_known(found)}"})

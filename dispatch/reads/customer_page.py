@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
+from zoneinfo import ZoneInfo
 
 from dispatch.models import (
     Booking,
@@ -124,7 +125,7 @@ def customer_page(booking: Booking, *, wish: AuditEvent | None, now: datetime) -
         current_at=say_moment(now, zone),
         word=customer_word(booking, now=now) if standing is Standing.DAY else (),
         proposal=proposal,
-        answer_by=say_moment(proposal.answer_by, zone) if proposal else "",
+        answer_by=_answer_by(proposal, zone),
         ready=_ready(booking, stints, now=now) if standing is Standing.DAY else (),
     )
 
@@ -204,6 +205,13 @@ def _why(booking: Booking) -> str:
         .first()
     )
     return event.why if event else ""
+
+
+def _answer_by(proposal: Proposal | None, zone: ZoneInfo) -> str:
+    """Until when to answer; empty where nothing is asked, or somebody rings anyway."""
+    if proposal is None or proposal.answer_by <= proposal.asked_at:
+        return ""
+    return say_moment(proposal.answer_by, zone)
 
 
 def _proposal(booking: Booking, stints: list[Stint], *, now: datetime) -> Proposal | None:

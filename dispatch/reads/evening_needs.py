@@ -143,7 +143,8 @@ def _unanswered_proposals(branch: Branch, *, now: datetime) -> Iterator[Need]:
                 kind="ring",
                 level="care",
                 title=f"Ring {job.customer}: {day} is proposed, nobody has answered",
-                reason=f"Asked {say_moment(proposal.asked_at, job.site.tz)}.",
+                reason=f"Asked {say_moment(proposal.asked_at, job.site.tz)}."
+                + (" It has moved before." if proposal.booking.moves > 1 else ""),
                 answer="They accept",
                 answer_url_name="proposal-accepted",
                 answer_pk=proposal.pk,

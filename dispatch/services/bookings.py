@@ -13,7 +13,7 @@ from dispatch.models import (
     StintState,
 )
 from dispatch.rules.asking import Ask, Promised
-from dispatch.services import claims, notices
+from dispatch.services import claims, notices, proposals
 from dispatch.services.changing import (
     AlreadyBooked,
     CannotChange,
@@ -109,19 +109,33 @@ def book(
 
 @run_write
 def move(
-    *, branch: Branch, booking_id: int, version: int, ask: Ask, by: Actor, now: datetime
+    *,
+    branch: Branch,
+    booking_id: int,
+    version: int,
+    ask: Ask,
+    by: Actor,
+    now: datetime,
+    agreed: bool = False,
 ) -> Booking:
-    """Move a booking to other days or another crew; its calendar entries keep their UIDs."""
+    """Move a booking to other days or another crew; its calendar entries keep their UIDs.
+
+    A customer who knew a day is asked whether the new one works, unless it was `agreed`.
+    """
     booking = open_booking(branch, booking_id, version)
     seen = stints_of(booking)
     before, told = snapshot(booking, seen), crew_days(booking, seen)
+    knew = booking.promise == PromiseLevel.CONFIRMED and not agreed
+    was = [stint.start for stint in seen if stint.state != StintState.CALLED_OFF and knew]
     if booking.state == BookingState.HELD and ask.held_until is None:
         booking.state, booking.held_until = BookingState.BOOKED, None
     booking.moves += 1
     promise(booking, as_firm_as_known(booking.job, ask.promised, now=now), now=now)
     place(booking, ask.stints)
     stints = finish(booking, booking.job, action="move", before=before, by=by, why=ask.why, now=now)
-    notices.owe(booking, NoticeKind.MOVED, now=now, why=ask.why)
+    starts = [stint.start for stint in stints if stint.state != StintState.CALLED_OFF]
+    lines = proposals.propose(booking, starts=starts, was=was, now=now)
+    notices.owe(booking, NoticeKind.MOVED, now=now, why=ask.why, lines=lines)
     notices.owe_crews(booking, before=told, after=crew_days(booking, stints), now=now)
     return booking
 

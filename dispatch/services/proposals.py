@@ -2,39 +2,63 @@
 
 from collections.abc import Sequence
 from datetime import datetime
+from zoneinfo import ZoneInfo
 
 from django.db import connection
 
-from dispatch.models import Booking, BookingState, Proposal, ProposalState
+from dispatch.models import Booking, BookingState, PromiseLevel, Proposal, ProposalState
 from dispatch.reads.evening_needs import stands
 from dispatch.rules.proposing import answer_by
 from dispatch.services.changing import CannotChange
 from jobs import audit
 from jobs.access import Actor
 from jobs.refusals import NotFound
+from jobs.rules.clock import say_moment
 from jobs.writing import run_write
 
 CUSTOMERS_PAGE, TELEPHONE = "customer's page", "telephone"
 WORDS_LETTERS = 300
 
 
+SECOND = 2
+
+
 def propose(
     booking: Booking, *, starts: Sequence[datetime], was: Sequence[datetime], now: datetime
-) -> Proposal:
-    """Ask whether the new days work; earlier proposals are past. Call inside the move."""
-    Proposal.objects.filter(booking=booking, latest=True).update(latest=False)
-    return Proposal.objects.create(
+) -> tuple[str, ...]:
+    """Ask whether the new days work, unless they are the old ones; what the letter says of it.
+
+    `was` is empty where the customer knew no day. Who is moved a second time is rung at once.
+    Earlier proposals are past. Call inside the move.
+    """
+    zone = booking.job.site.tz
+    earlier = Proposal.objects.filter(booking=booking, latest=True)
+    waits = earlier.exclude(state=ProposalState.ACCEPTED).exists()
+    earlier.update(latest=False)
+    days = [[each.astimezone(zone).date() for each in side] for side in (was, starts)]
+    known = bool(was) and booking.promise == PromiseLevel.CONFIRMED
+    if booking.state != BookingState.BOOKED or not known or (days[0] == days[1] and not waits):
+        return ()
+    second = booking.moves >= SECOND
+    until = now if second else answer_by(asked=now, first_start=min(starts), zone=zone)
+    Proposal.objects.create(
         booking=booking,
         starts=[each.isoformat() for each in starts],
         was=[each.isoformat() for each in was],
         asked_at=now,
-        answer_by=answer_by(asked=now, first_start=min(starts), zone=booking.job.site.tz),
+        answer_by=until,
     )
+    return (question(until=until, asked=now, zone=zone),)
 
 
-def withdraw(booking: Booking) -> None:
-    """Nothing is asked any more. Call inside the change that settles it."""
-    Proposal.objects.filter(booking=booking, latest=True).update(latest=False)
+def question(*, until: datetime, asked: datetime, zone: ZoneInfo) -> str:
+    """What the customer is asked about a proposed day."""
+    if until <= asked:
+        return "Does this day work? We ring you about it; you can also answer on your page."
+    return (
+        "Does this day work? Please accept it on your page, or ask there for another, "
+        f"by {say_moment(until, zone)}. It is kept for you."
+    )
 
 
 @run_write

@@ -151,6 +151,7 @@ def move(request: OfficeRequest, pk: int) -> HttpResponse:
             booking_id=found.pk,
             version=_number(request.POST.get("version")),
             ask=offer.ask(why=request.POST.get("why", "")[:500]),
+            agreed=request.POST.get("agreed") == "yes",
             by=access.person(request.user),
             now=now,
         )

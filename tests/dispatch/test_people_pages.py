@@ -1,5 +1,6 @@
 """Who signs in, days off and one's own passphrase, on their pages."""
 
+import re
 from datetime import timedelta
 from html import unescape
 
@@ -183,3 +184,17 @@ def test_a_changed_passphrase_opens_the_door(branch):
 
     assert answer.status_code == 302
     assert Client().login(username="desk", password="a warm slab in May")
+
+
+def test_whoever_works_in_two_branches_changes_between_them(owner, branch):
+    other = builders.branch(name="Elsewhere")
+    Membership.objects.create(user=User.objects.get(username="owner"), branch=other, role="owner")
+    shown = owner.get(reverse("settings")).text
+    named = re.search(r'name="branch" value="(\d+)">Work in ([^<]+)<', shown)
+
+    owner.post(reverse("choose-branch"), {"branch": named[1]})
+
+    assert f"You work in {named[2]}" in owner.get(reverse("settings")).text
+    strange = builders.branch(name="Strange")
+    owner.post(reverse("choose-branch"), {"branch": strange.pk})
+    assert f"You work in {named[2]}" in owner.get(reverse("settings")).text

@@ -192,7 +192,7 @@ def _order(office: Office, slot: Slot, dice: random.Random) -> NewJob:
 def _work(office: Office, job: Job, order: NewJob, slot: Slot, dice: random.Random) -> PastWork:
     day, crew = slot
     team = office.teams[crew]
-    plan = _plan(order.floors[0].area_m2 or AREAS_M2[0])
+    plan = plan_of(order.floors[0].area_m2 or AREAS_M2[0])
     start = office.branch.at(day, START)
     later = start - plan.start
     late = timedelta(minutes=dice.randint(*LATE_MIN))
@@ -224,7 +224,7 @@ def _work(office: Office, job: Job, order: NewJob, slot: Slot, dice: random.Rand
 
 
 @cache
-def _plan(area_m2: float) -> Plan:
+def plan_of(area_m2: float) -> Plan:
     """The day of a floor of that size on a mild slab; only where it lies on the clock differs."""
     start = datetime(2020, 6, 1, 12, tzinfo=UTC)
     held = np.full(24 * 12, SLAB_C)

@@ -7,8 +7,7 @@ from decimal import Decimal
 from itertools import count
 from typing import Any
 
-import numpy as np
-
+from dispatch.benchmarks.weather_rows import fair_weather
 from dispatch.models import (
     Booking,
     BookingState,
@@ -37,11 +36,10 @@ from jobs.models import (
 )
 from jobs.rules.card_json import card_to_json
 from jobs.rules.catalogue import ONE_DAY
-from weather.models import Forecast, Place
+from weather.models import Place
 
 TOWN = (33.521, -86.802)  # an inland town of the South
 SPREAD_DEGREES = 0.25
-PAST, AHEAD = timedelta(days=15), timedelta(days=10)
 NAMES = count(1)
 
 
@@ -68,17 +66,23 @@ def office(*, crews: int, bookings: int, seed: int, now: datetime) -> Office:
     user = User.objects.create_user(username="measurer", password=None)
     Membership.objects.create(user=user, branch=branch, role=Role.OFFICE)
     staff = _crews(branch, crews)
-    made = _bookings(branch, system, staff, number=bookings, dice=dice, now=now)
+    made = book_ahead(branch, system, staff, number=bookings, dice=dice, now=now)
     return Office(branch, user, system, made)
 
 
 def callers(made: Office, *, count: int, seed: int, now: datetime) -> list[Job]:
     """Floors that wait for a day: garages, patios and rooms, around the town."""
+    return floors_waiting(made.branch, made.system, count=count, seed=seed, now=now)
+
+
+def floors_waiting(
+    branch: Branch, system: CoatingSystem, *, count: int, seed: int, now: datetime
+) -> list[Job]:
+    """The same for any branch."""
     dice = random.Random(seed + 1)  # noqa: S311  as above
     exposures = ["garage", "open", "interior", "carport"]
     return [
-        _job(made.branch, made.system, dice, now, exposure=exposures[number % 4])
-        for number in range(count)
+        _job(branch, system, dice, now, exposure=exposures[number % 4]) for number in range(count)
     ]
 
 
@@ -90,30 +94,7 @@ def _branch(now: datetime) -> Branch:
         name="Birmingham, AL",
         elevation_m=187.0,
     )
-    hours = int((PAST + AHEAD) / timedelta(hours=1))
-    at = np.arange(hours)
-    air_c = 18 + 6 * np.sin(2 * np.pi * (at - 9) / 24)
-    layers: dict[str, Any] = {
-        "air_c": air_c.round(1).tolist(),
-        "dew_c": [8.0] * hours,
-        "humidity_pct": [52.0] * hours,
-        "rain_chance_pct": np.where(at // 24 % 4 == 0, 40.0, 5.0).tolist(),
-        "rain_mm": np.where(at // 24 % 4 == 0, 0.4, 0.0).tolist(),
-        "snow_mm": [0.0] * hours,
-        "wind_kmh": [8.0] * hours,
-        "gust_kmh": [12.0] * hours,
-        "cloud_pct": [30.0] * hours,
-    }
-    start = (now - PAST).replace(minute=0, second=0, microsecond=0)
-    Forecast.objects.create(
-        place=place,
-        source="nws",
-        issued_at=now - timedelta(minutes=30),
-        fetched_at=now - timedelta(minutes=29),
-        start=start,
-        count=hours,
-        layers=layers,
-    )
+    fair_weather(place, now=now)
     return Branch.objects.create(
         name="Benchmark",
         slug="benchmark",
@@ -166,16 +147,16 @@ def _job(
     exposure: str = "garage",
     state: str = JobState.WAITING,
 ) -> Job:
-    number = next(NAMES)
+    number, depot = next(NAMES), branch.depot_place
     customer = Customer.objects.create(branch=branch, name=f"Customer {number}")
     site = Site.objects.create(
         customer=customer,
         street=f"{number} Oak Street",
         town="Birmingham",
-        latitude=TOWN[0] + dice.uniform(-SPREAD_DEGREES, SPREAD_DEGREES),
-        longitude=TOWN[1] + dice.uniform(-SPREAD_DEGREES, SPREAD_DEGREES),
+        latitude=float(depot.latitude) + dice.uniform(-SPREAD_DEGREES, SPREAD_DEGREES),
+        longitude=float(depot.longitude) + dice.uniform(-SPREAD_DEGREES, SPREAD_DEGREES),
         zone=branch.zone,
-        place=branch.depot_place,
+        place=depot,
     )
     area_m2 = dice.uniform(20, 45)
     floor = Floor.objects.create(
@@ -194,7 +175,7 @@ def _job(
     return job
 
 
-def _bookings(
+def book_ahead(
     branch: Branch,
     system: CoatingSystem,
     staff: tuple[list[tuple[Crew, list[Installer]]], list[Machine]],
@@ -250,6 +231,11 @@ def _booked(
         for site in (sites[each % len(sites)] for each in range(number))
     ]
     Job.objects.bulk_create(jobs)
+    floors = dict(Floor.objects.filter(site__in=sites).values_list("site_id", "pk"))
+    through: Any = Job.floors.through
+    through.objects.bulk_create(
+        through(job_id=job.pk, floor_id=floors[job.site_id]) for job in jobs
+    )
     rows = [
         Booking(
             branch=branch,

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, fields
 from typing import Any
 
-from dispatch.benchmarks import offers, refresh, slabs
+from dispatch.benchmarks import feeds, flat, offers, pictures, refresh, slabs, weeks
 
 
 @dataclass(frozen=True)
@@ -22,11 +22,27 @@ class Subject:
 
 
 SUBJECTS = {
+    "feed": Subject(
+        "a poll of a calendar of 400 events, whole and not modified, beside one that is made "
+        "anew from the bookings",
+        feeds.Size,
+        feeds.run,
+    ),
+    "flat": Subject(
+        "requests with 400,000 bookings gone by, beside the same with 4,000",
+        flat.Size,
+        flat.run,
+    ),
     "offers": Subject(
         "the best days for a caller: the prepared arrays and the whole page, beside a plain "
         "walk over the same calendar",
         offers.Size,
         offers.run,
+    ),
+    "picture": Subject(
+        "the drawing of a full week of 40 crews, beside a template",
+        pictures.Size,
+        pictures.run,
     ),
     "refresh": Subject(
         "what a new forecast costs a place and a floor, beside a place for every site, a row an "
@@ -38,5 +54,10 @@ SUBJECTS = {
         "the slab of a floor, alone and among a hundred, beside layers solved anew each hour",
         slabs.Size,
         slabs.run,
+    ),
+    "week": Subject(
+        "the week of a branch with years behind it, beside a plain walk over all its stints",
+        weeks.Size,
+        weeks.run,
     ),
 }

@@ -10,6 +10,10 @@ from dispatch.benchmarks.subjects import SUBJECTS
 from jobs.models import Branch
 
 SMALL = {
+    "feed": {"events": 12, "times": 2},
+    "flat": {"few": 8, "many": 240, "branches": 2, "crews": 2, "times": 2},
+    "picture": {"crews": 3, "times": 2},
+    "week": {"crews": 2, "past": 60, "times": 2},
     "refresh": {"sites": 30, "towns": 2, "floors": 4},
     "offers": {"crews": 4, "bookings": 60, "callers": 12},
     "slabs": {"floors": 7, "days": 2},
@@ -17,7 +21,9 @@ SMALL = {
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize("name", SMALL)
+@pytest.mark.parametrize(
+    "name", [pytest.param(each, marks=[pytest.mark.long] * (each == "flat")) for each in SMALL]
+)
 def test_a_subject_prints_its_size_its_figures_and_what_it_is_held_against(name):
     out = StringIO()
 

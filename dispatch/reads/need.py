@@ -10,6 +10,7 @@ SUBJECTS = {
     "morning": "Morning check",
     "ring": "Ring",
     "receipt": "Crew has not confirmed",
+    "car": "Needed before drive-on",
     "customer": "Customer's wish",
     "ready": "Must be ready",
     "stock": "Short in stock",

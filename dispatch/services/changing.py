@@ -2,7 +2,7 @@
 
 from collections.abc import Collection, Sequence
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import connection, transaction
@@ -162,6 +162,7 @@ def crew_days(booking: Booking, stints: Sequence[Stint]) -> list[notices.CrewDay
         notices.CrewDay(
             crew=stint.crew,
             start=stint.start,
+            leaves=stint.start - timedelta(minutes=stint.travel_before_min),
             text=f"{where}, {say_span(stint.start, stint.end, job.site.tz)}",
         )
         for stint in stints

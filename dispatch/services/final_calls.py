@@ -28,8 +28,6 @@ from jobs.refusals import Invalid, NotFound
 from jobs.rules.clock import say_day
 from jobs.writing import run_write
 
-# After a "go" that turns the customer is rung first; the mail follows.
-RING_FIRST = timedelta(minutes=30)
 WHY_LETTERS = 500
 
 
@@ -258,7 +256,7 @@ def _tell(booking: Booking, call: FinalCall, *, changes: bool, now: datetime) ->
         booking,
         NoticeKind.FINAL_CALL,
         now=now,
-        due_at=now + RING_FIRST if changes else None,
+        due_at=now + notices.RING_FIRST if changes else None,
         lines=lines,
         tag=str(call.pk),
     )

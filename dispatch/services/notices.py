@@ -6,10 +6,14 @@ from datetime import datetime, timedelta
 
 from django.db import transaction
 
-from dispatch.models import Booking, BookingState, Crew, Notice, NoticeKind
+from dispatch.models import Booking, BookingState, Crew, Notice, NoticeKind, NoticeState, Stint
 
 # Inside this time a calendar feed is too slow and the crew must be told directly.
 CREW_MUST_KNOW = timedelta(hours=48)
+# What replaces a word the customer has just had is rung first; its mail follows so much later.
+RING_FIRST = timedelta(minutes=30)
+JUST_TOLD = timedelta(hours=12)
+TURNING = (NoticeKind.MOVED, NoticeKind.CALLED_OFF)
 # A day that began longer ago is nobody's surprise any more.
 GONE_BY = timedelta(hours=12)
 
@@ -23,16 +27,20 @@ def owe(
     lines: Sequence[str] = (),
     tag: str = "",
     due_at: datetime | None = None,
+    stint: Stint | None = None,
 ) -> None:
-    """Write down what the customer must be told of this version of the booking.
+    """Write down what the customer must be told of this version of the booking, or of one visit.
 
     `lines` are sentences of this notice alone. `tag` tells notices of one kind and version
-    apart; a mail that is `due_at` a later time waits until somebody has rung first.
+    apart; a mail that is `due_at` a later time waits until somebody has rung first, as does
+    one that turns what another mail has just said.
     """
     customer = booking.job.customer
     if booking.state == BookingState.HELD or not customer.email:
         return
     facts: dict[str, object] = {"why": why}
+    if due_at is None and kind in TURNING and _just_told(booking, now=now):
+        due_at = now + RING_FIRST
     if lines:
         facts["lines"] = [line for line in lines if line]
     if due_at is not None:
@@ -45,7 +53,18 @@ def owe(
         now=due_at or now,
         facts=facts,
         tag=tag,
+        stint=stint,
     )
+
+
+def _just_told(booking: Booking, *, now: datetime) -> bool:
+    """Whether a mail of this evening or morning said that the day stands, or moved it."""
+    return Notice.objects.filter(
+        booking=booking,
+        kind__in=(NoticeKind.FINAL_CALL, NoticeKind.MOVED),
+        state=NoticeState.SENT,
+        sent_at__gt=now - JUST_TOLD,
+    ).exists()
 
 
 @dataclass(frozen=True)
@@ -55,6 +74,7 @@ class CrewDay:
     crew: Crew
     start: datetime
     text: str
+    leaves: datetime | None = None  # for the site; not known: when it starts
 
 
 def owe_crews(
@@ -82,6 +102,7 @@ def owe_crews(
                 "text": _say_change(old, new),
                 "crew": crew.pk,
                 "until": max(starts).isoformat(),
+                "leaves": min(day.leaves or day.start for day in (*old, *new)).isoformat(),
             },
         )
 
@@ -103,6 +124,7 @@ def _write(
     now: datetime,
     facts: dict[str, object],
     tag: str = "",
+    stint: Stint | None = None,
 ) -> None:
     if not transaction.get_connection().in_atomic_block:
         raise RuntimeError("a notice is owed inside the transaction of its change")
@@ -115,6 +137,7 @@ def _write(
                 kind=kind,
                 booking=booking,
                 booking_version=booking.version,
+                stint=stint,
                 audience=audience,
                 to=to,
                 facts=facts,

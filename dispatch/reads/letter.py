@@ -3,9 +3,11 @@
 from datetime import datetime
 from typing import Any
 
-from dispatch.models import Booking, CalendarEntry, Notice, NoticeState, PromiseLevel
+from dispatch.models import Booking, CalendarEntry, Notice, NoticeState, PromiseLevel, Stint
 from dispatch.reads.chain import thresholds_of
+from dispatch.reads.water_asks import asks_of
 from dispatch.rules.letters import Facts, Told
+from dispatch.rules.water_asks import Who
 from jobs.models import AuditEvent
 
 CUSTOMER = "customer"
@@ -16,6 +18,7 @@ def facts_of(
 ) -> Facts:
     """The booking as it stands, as a letter speaks of it."""
     job, branch = booking.job, booking.branch
+    stints = shown_stints(booking)
     return Facts(
         company=branch.company,
         telephone=branch.telephone,
@@ -33,6 +36,10 @@ def facts_of(
         page_url=page_url,
         why=why,
         only_way_in=job.site.only_way_in,
+        needed_by=job.car_needed_by,
+        contact=job.site.contact,
+        pours=tuple(stint.pour_at for stint in stints if stint.pour_at),
+        water_off=tuple(ask.words for ask in asks_of(booking, stints) if ask.who is Who.CUSTOMER),
         before=before,
         limits=thresholds_of(branch),
         lines=lines,
@@ -41,9 +48,13 @@ def facts_of(
 
 def starts_of(booking: Booking) -> tuple[datetime, ...]:
     """When the crew arrives, each visit; of a booking called off, when it would have."""
+    return tuple(stint.start for stint in shown_stints(booking))
+
+
+def shown_stints(booking: Booking) -> list[Stint]:
+    """The visits that stand, in order; of a booking called off, those it had."""
     standing = [stint for stint in booking.stints.all() if stint.state != "called_off"]
-    shown = standing or list(booking.stints.all())
-    return tuple(stint.start for stint in sorted(shown, key=lambda stint: stint.number))
+    return sorted(standing or booking.stints.all(), key=lambda stint: stint.number)
 
 
 def told_last(notice: Notice) -> Told | None:

@@ -9,6 +9,7 @@ from jobs.rules.clock import say_day, say_moment, say_time
 from weather.rules.exposures import Exposure
 
 ARRIVES_WITHIN = timedelta(hours=1)
+FOR_OTHERS = "To pass on to neighbors, whoever brings parcels, and other trades:"
 WITH_CARS = {Exposure.GARAGE, Exposure.APRON, Exposure.CARPORT, Exposure.OPEN}
 
 
@@ -69,6 +70,44 @@ def to_clear(exposures: Iterable[Exposure], *, units: str) -> tuple[str, ...]:
             "washer and other water in the room off."
         )
     found.append("All day: pets and children away from the floor; it smells until it is hard.")
+    return tuple(found)
+
+
+def parking(
+    exposures: Iterable[Exposure],
+    starts: Sequence[datetime],
+    drive_on_at: datetime | None,
+    zone: ZoneInfo,
+) -> tuple[str, ...]:
+    """From when until when cars stand elsewhere; nothing where nobody drives."""
+    if not starts or not has_cars(exposures):
+        return ()
+    back = f"and not back before {say_moment(drive_on_at, zone)}" if drive_on_at else "until we say"
+    return (f"Parking: cars out by {say_moment(min(starts), zone)}, {back}.",)
+
+
+def stay_off(
+    exposures: Iterable[Exposure],
+    *,
+    since: datetime | None,
+    walk_on_at: datetime | None,
+    drive_on_at: datetime | None,
+    only_way_in: bool,
+    zone: ZoneInfo,
+) -> tuple[str, ...]:
+    """Who stays off the floor from when until when; nothing while a time is not known."""
+    if since is None or walk_on_at is None:
+        return ()
+    span = f"from {say_moment(since, zone)} until {say_moment(walk_on_at, zone)}"
+    found = [f"Nobody steps on the floor {span}."]
+    if drive_on_at:
+        what = "Nothing on wheels" if has_cars(exposures) else "Nothing heavy"
+        found.append(f"{what} before {say_moment(drive_on_at, zone)}.")
+    if only_way_in:
+        found.append(
+            "The floor is the only way in: nobody can cross it in that time, and parcels stay "
+            "outside it."
+        )
     return tuple(found)
 
 

@@ -4,15 +4,18 @@ A planned day is never named before it is confirmed; until then a letter names t
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from dispatch.rules.customer_words import (
+    FOR_OTHERS,
     arrival,
+    parking,
     say_days,
     say_promises,
     say_weeks,
+    stay_off,
     to_clear,
     use_word,
     weather_rule,
@@ -23,6 +26,7 @@ from jobs.rules.clock import say_moment
 from weather.rules.exposures import Exposure
 
 SUBJECT_LETTERS = 150
+FEWER = "You may have fewer mails: that page has a button. Your day stays as it is."
 
 
 @dataclass(frozen=True)
@@ -54,6 +58,10 @@ class Facts:
     page_url: str
     why: str = ""
     only_way_in: bool = False
+    needed_by: datetime | None = None  # when the customer must have the floor back
+    contact: str = ""  # who is met at the site
+    pours: tuple[datetime, ...] = ()
+    water_off: tuple[str, ...] = ()  # what keeps other water off, each with its clock times
     before: Told | None = None
     limits: Thresholds = DEFAULTS
     lines: tuple[str, ...] = ()  # sentences of this one notice
@@ -89,7 +97,14 @@ class Letter:
     """Subject and blocks; text and HTML are made of the same blocks."""
 
     subject: str
-    blocks: tuple[Block, ...] = field(default_factory=tuple)
+    said: tuple[Block, ...]
+    hello: tuple[Block, ...] = ()
+    closing: tuple[Block, ...] = ()
+
+    @property
+    def blocks(self) -> tuple[Block, ...]:
+        """Everything from the greeting to the name of the company."""
+        return (*self.hello, *self.said, *self.closing)
 
     @property
     def text(self) -> str:
@@ -107,8 +122,8 @@ def booked(facts: Facts) -> Letter:
     """The day is confirmed; or the week is known and the day follows."""
     if facts.confirmed:
         subject = f"Your floor: {facts.when}"
-        return _letter(facts, subject, _day(facts, "We coat"))
-    return _letter(facts, f"Your floor: {facts.when}", _week(facts, "We plan to coat"))
+        return letter(facts, subject, _day(facts, "We coat"))
+    return letter(facts, f"Your floor: {facts.when}", _week(facts, "We plan to coat"))
 
 
 def moved(facts: Facts) -> Letter:
@@ -128,35 +143,33 @@ def moved(facts: Facts) -> Letter:
         )
     rest = _day(facts, "We coat") if facts.confirmed else _week(facts, "We plan to coat")
     asked = [Block("", facts.lines)] if facts.lines else []
-    return _letter(facts, subject, (opening, *_reason(facts), *asked, *rest))
+    return letter(facts, subject, (opening, *_reason(facts), *asked, *rest))
 
 
 def weather_watch(facts: Facts) -> Letter:
     """The day may move; when the last word comes. It must not read like a cancellation."""
     subject = f"Your floor: {facts.when} stands, but the weather may move it"
-    return _letter(facts, subject, [Block(line) for line in facts.lines])
+    return letter(facts, subject, [Block(line) for line in facts.lines], reminder=True)
 
 
 def final_word(facts: Facts) -> Letter:
     """What was decided the evening before."""
     subject = f"Your floor, {facts.when}: {facts.lines[0] if facts.lines else 'decided'}"
-    promises = say_promises(
-        walk_on_at=facts.walk_on_at,
-        drive_on_at=facts.drive_on_at,
-        basis=facts.drive_on_basis,
-        exposures=facts.exposures,
-        zone=facts.zone,
-    )
-    return _letter(
-        facts, subject, (*(Block(line) for line in facts.lines), Block("Afterwards:", promises))
+    return letter(
+        facts,
+        subject,
+        (*(Block(line) for line in facts.lines if line), Block("Afterwards:", promises_of(facts))),
     )
 
 
 def must_be_ready(facts: Facts) -> Letter:
     """What must be ready when the crew comes, to be ticked off on the customer's page."""
     opening = Block(f"We come on {facts.when}. Please tell us on your page that this is done:")
-    return _letter(
-        facts, f"Before we come on {facts.when}: please answer", (opening, Block("", facts.lines))
+    return letter(
+        facts,
+        f"Before we come on {facts.when}: please answer",
+        (opening, Block("", facts.lines)),
+        reminder=True,
     )
 
 
@@ -169,7 +182,7 @@ def called_off(facts: Facts) -> Letter:
         "You keep your place in line. We come back to you with a new day; "
         "until then there is nothing to clear."
     )
-    return _letter(facts, f"Your floor: not {on} {was}", (opening, *_reason(facts), rest))
+    return letter(facts, f"Your floor: not {on} {was}", (opening, *_reason(facts), rest))
 
 
 def drive_on_later(facts: Facts) -> Letter:
@@ -179,41 +192,18 @@ def drive_on_later(facts: Facts) -> Letter:
     was = f" instead of {say_moment(old, facts.zone)}" if old else ""
     use = use_word(facts.exposures)
     opening = Block(f"{use} from {new}{was}. Please keep cars off until then.")
-    promises = say_promises(
-        walk_on_at=facts.walk_on_at,
-        drive_on_at=facts.drive_on_at,
-        basis=facts.drive_on_basis,
-        exposures=facts.exposures,
-        zone=facts.zone,
-    )
-    blocks = (opening, *_reason(facts), Block("The times as they stand now:", promises))
-    return _letter(facts, f"Your floor needs longer: {new}", blocks)
+    now_stand = Block("The times as they stand now:", promises_of(facts))
+    blocks = (opening, *_reason(facts), *_clash(facts), now_stand, *pass_on(facts))
+    return letter(facts, f"Your floor needs longer: {new}", blocks)
 
 
 def _day(facts: Facts, verb: str) -> tuple[Block, ...]:
     visits = tuple(f"The crew arrives {arrival(start, facts.zone)}." for start in facts.starts)
-    promises = say_promises(
-        walk_on_at=facts.walk_on_at,
-        drive_on_at=facts.drive_on_at,
-        basis=facts.drive_on_basis,
-        exposures=facts.exposures,
-        zone=facts.zone,
-    )
-    way_in = (
-        [
-            Block(
-                "The floor is your only way in: nobody can cross it from the first coat until "
-                "walk-on."
-            )
-        ]
-        if facts.only_way_in
-        else []
-    )
     return (
         Block(f"{verb} your floor ({facts.floors}) at {facts.address} on {facts.when}.", visits),
-        Block("Afterwards:", promises),
-        *way_in,
-        Block("Before we come:", to_clear(facts.exposures, units=facts.units)),
+        Block("Afterwards:", promises_of(facts)),
+        *before_we_come(facts),
+        *pass_on(facts),
         Block("Weather:", _weather(facts)),
     )
 
@@ -233,6 +223,41 @@ def _week(facts: Facts, verb: str) -> tuple[Block, ...]:
     )
 
 
+def promises_of(facts: Facts) -> tuple[str, ...]:
+    """Walk-on and drive-on with what they rest on."""
+    return say_promises(
+        walk_on_at=facts.walk_on_at,
+        drive_on_at=facts.drive_on_at,
+        basis=facts.drive_on_basis,
+        exposures=facts.exposures,
+        zone=facts.zone,
+    )
+
+
+def before_we_come(facts: Facts) -> tuple[Block, ...]:
+    """What the customer does first, with clock times; and that the only way in is closed."""
+    lines = (
+        *to_clear(facts.exposures, units=facts.units),
+        *parking(facts.exposures, facts.starts, facts.drive_on_at, facts.zone),
+        *facts.water_off,
+    )
+    return (Block("Before we come:", lines),)
+
+
+def pass_on(facts: Facts) -> tuple[Block, ...]:
+    """What everybody else must know who comes to the door; nothing while no time is known."""
+    lines = stay_off(
+        facts.exposures,
+        since=min(facts.pours, default=None) or min(facts.starts, default=None),
+        walk_on_at=facts.walk_on_at,
+        drive_on_at=facts.drive_on_at,
+        only_way_in=facts.only_way_in,
+        zone=facts.zone,
+    )
+    contact = (f"At the site we ask for {one_line(facts.contact)}.",) if facts.contact else ()
+    return (Block(FOR_OTHERS, (*lines, *contact)),) if lines else ()
+
+
 def _weather(facts: Facts) -> tuple[str, ...]:
     return tuple(
         dict.fromkeys(weather_rule(exposure, facts.limits) for exposure in facts.exposures)
@@ -243,12 +268,33 @@ def _reason(facts: Facts) -> tuple[Block, ...]:
     return (Block(f"Why: {one_line(facts.why).rstrip('.')}."),) if facts.why.strip() else ()
 
 
-def _letter(facts: Facts, subject: str, blocks: Sequence[Block]) -> Letter:
-    ring = f" or ring {facts.telephone}" if facts.telephone else ""
-    closing = (
-        Block("This page is always current:", link=facts.page_url),
-        Block(f"If something does not fit, tell us on that page{ring}."),
-        Block(facts.company),
+def _clash(facts: Facts) -> tuple[Block, ...]:
+    """That the floor is needed before it may be driven on, while there is time to act."""
+    if not facts.needed_by or not facts.drive_on_at or facts.drive_on_at <= facts.needed_by:
+        return ()
+    needed = say_moment(facts.needed_by, facts.zone)
+    return (
+        Block(
+            f"You told us that you need it by {needed}. That does not fit any more: please have "
+            "a permit or a place to park for longer, or ring us."
+        ),
     )
-    hello = Block(f"Hello {one_line(facts.customer)},")
-    return Letter(one_line(subject)[:SUBJECT_LETTERS], (hello, *blocks, *closing))
+
+
+def letter(
+    facts: Facts, subject: str, blocks: Sequence[Block], *, reminder: bool = False
+) -> Letter:
+    """A letter with its greeting and its end; a `reminder` says how to get fewer of them."""
+    ring = f" or ring {facts.telephone}" if facts.telephone else ""
+    fewer = [Block(FEWER)] if reminder else []
+    return Letter(
+        subject=one_line(subject)[:SUBJECT_LETTERS],
+        hello=(Block(f"Hello {one_line(facts.customer)},"),),
+        said=tuple(blocks),
+        closing=(
+            Block("This page is always current:", link=facts.page_url),
+            Block(f"If something does not fit, tell us on that page{ring}."),
+            *fewer,
+            Block(facts.company),
+        ),
+    )

@@ -7,7 +7,7 @@ from django.db.models import ProtectedError
 
 from dispatch.models import Stint, StoredVerdict
 from dispatch.reads import pulse
-from dispatch.services import bookings, readiness, sending, verdicts
+from dispatch.services import bookings, due_letters, readiness, sending, verdicts
 from jobs.models import Branch, Job
 from weather import services as weather
 from weather.models import Chore
@@ -74,6 +74,7 @@ def judge(*, now: datetime) -> tuple[int, int]:
     judged = verdicts.judge_due(now=now)
     verdicts.watch_coated(now=now)
     readiness.ask_due(now=now)
+    due_letters.owe_due(now=now)
     return lapsed, judged
 
 

@@ -14,13 +14,21 @@ from django.db.models import Prefetch
 from django.template.loader import render_to_string
 
 from dispatch import calendars
-from dispatch.models import Booking, BookingState, Notice, NoticeKind, NoticeState, Stint
+from dispatch.models import (
+    Booking,
+    BookingState,
+    LetterText,
+    Notice,
+    NoticeKind,
+    NoticeState,
+    Stint,
+)
 from dispatch.reads import letter as reads
 from dispatch.reads.feed import visit_of
-from dispatch.rules import letters
+from dispatch.rules import letter_texts, letters, progress_letters
 from dispatch.rules.letters import Facts, Letter
 from dispatch.rules.plain_text import one_line
-from dispatch.services import links
+from dispatch.services import letter_rules, links
 
 log = logging.getLogger(__name__)
 
@@ -40,6 +48,10 @@ LETTERS = {
     NoticeKind.FINAL_CALL: letters.final_word,
     NoticeKind.READY_EARLY: letters.must_be_ready,
     NoticeKind.READY_LATE: letters.must_be_ready,
+    NoticeKind.WEEK_BEFORE: progress_letters.week_before,
+    NoticeKind.ON_THE_WAY: progress_letters.on_the_way,
+    NoticeKind.FLOOR_DONE: progress_letters.floor_done,
+    NoticeKind.DRIVE_ON_REACHED: progress_letters.drive_on_reached,
 }
 # Letters about the day itself carry it as a calendar object; the others say only what is new.
 WITH_CALENDAR = SUPERSEDING
@@ -50,7 +62,8 @@ def send_due(*, now: datetime, limit: int = 100) -> int:
     begun = clock.monotonic()
     due = Notice.objects.due(now).filter(audience=reads.CUSTOMER)
     sent = 0
-    for notice in list(due[:limit]):
+    # A later drive-on goes before a letter that names it as well, or its reason would be no news.
+    for notice in sorted(due[:limit], key=lambda each: each.kind != NoticeKind.DRIVE_ON_LATER):
         moment = now + timedelta(seconds=clock.monotonic() - begun)
         sent += _attempt(notice.pk, now=moment)
     return sent
@@ -66,8 +79,9 @@ def _attempt(pk: int, *, now: datetime) -> bool:
         return False
     notice = _whole(pk)  # what was read before the lease may have moved on
     facts = _facts(notice, now=now)
-    if overtaken(notice, facts):
-        _close(notice, NoticeState.OBSOLETE)
+    why = "Overtaken." if overtaken(notice, facts, now=now) else letter_rules.silent_because(notice)
+    if why:
+        _close(notice, NoticeState.OBSOLETE, last_error=why)
         return False
     return _send(notice, facts, now=now)
 
@@ -75,13 +89,17 @@ def _attempt(pk: int, *, now: datetime) -> bool:
 def _send(notice: Notice, facts: Facts, *, now: datetime) -> bool:
     """Hand one mail over; no transaction is open while the mail server thinks."""
     try:
-        letter = LETTERS[NoticeKind(notice.kind)](facts)
+        letter = write(notice, facts)
         compose(notice, letter, now=now).send()
     except (SMTPRecipientsRefused, SMTPDataError) as refusal:
         if _is_final(refusal):
             _close(notice, NoticeState.FAILED, last_error=str(refusal)[:300])
         else:
             _try_later(notice, refusal, now=now)
+        return False
+    except OSError as trouble:  # a certificate nobody vouches for is a ValueError as well
+        log.warning("notice %s did not go out: %s", notice.pk, type(trouble).__name__)
+        _try_later(notice, trouble, now=now)
         return False
     except ValueError as refusal:  # a bad address or header (BadHeaderError is one)
         _close(notice, NoticeState.FAILED, last_error=str(refusal)[:300])
@@ -103,6 +121,15 @@ def _send(notice: Notice, facts: Facts, *, now: datetime) -> bool:
     return True
 
 
+def write(notice: Notice, facts: Facts) -> Letter:
+    """The letter in the branch's own words where it has some."""
+    letter = LETTERS[NoticeKind(notice.kind)](facts)
+    text = LetterText.objects.filter(branch_id=notice.branch_id, kind=notice.kind).first()
+    if text is None:
+        return letter
+    return letter_texts.worded(letter, facts, subject=text.subject, body=text.body)
+
+
 def compose(notice: Notice, letter: Letter, *, now: datetime) -> EmailMultiAlternatives:
     """The mail: text, HTML and, once a day was confirmed, the calendar object last.
 
@@ -115,7 +142,11 @@ def compose(notice: Notice, letter: Letter, *, now: datetime) -> EmailMultiAlter
         from_email=_mailbox(branch.company),
         to=[notice.to],
         reply_to=[branch.email] if branch.email else None,
-        headers={"Auto-Submitted": "auto-generated", "Message-ID": _message_id(notice)},
+        headers={
+            "Auto-Submitted": "auto-generated",
+            "Message-ID": _message_id(notice),
+            **(_fewer(letter) if notice.kind in letter_rules.REMINDERS else {}),
+        },
     )
     # Quoted-printable, since not every hop is clean for 8 bits (RFC 6047 section 2.5).
     charset = Charset("utf-8")
@@ -163,7 +194,7 @@ def civil_opening(now: datetime, zone: ZoneInfo) -> datetime | None:
     return datetime.combine(day, CIVIL_FROM, tzinfo=zone)
 
 
-def overtaken(notice: Notice, facts: Facts) -> bool:
+def overtaken(notice: Notice, facts: Facts, *, now: datetime) -> bool:
     """Whether there is nothing left to tell: the booking moved on, or the customer knows."""
     newer = Notice.objects.filter(
         booking_id=notice.booking_id,
@@ -174,7 +205,10 @@ def overtaken(notice: Notice, facts: Facts) -> bool:
     if newer.exists() or (gone and notice.kind != NoticeKind.CALLED_OFF):
         return True
     if notice.kind == NoticeKind.DRIVE_ON_LATER:
-        return not facts.confirmed  # no time was ever promised
+        told = facts.before  # without a confirmed day no time was ever promised
+        return not facts.confirmed or bool(told and told.drive_on_at == facts.drive_on_at)
+    if letter_rules.too_late(notice, facts, now=now):
+        return True
     return notice.kind == NoticeKind.MOVED and _same_to_customer(facts)
 
 
@@ -244,6 +278,17 @@ def _is_final(refusal: SMTPRecipientsRefused | SMTPDataError) -> bool:
 def _mailbox(company: str) -> str:
     name = one_line(company).replace("\\", "").replace('"', "'")
     return f'"{name}" <{settings.DEFAULT_FROM_EMAIL}>'
+
+
+def _fewer(letter: Letter) -> dict[str, str]:
+    """How a mail program offers fewer mails with one press (RFC 2369, RFC 8058)."""
+    pages = [block.link for block in letter.closing if block.link]
+    if not pages:
+        return {}
+    return {
+        "List-Unsubscribe": f"<{pages[0]}fewer/>",
+        "List-Unsubscribe-Post": "List-Unsubscribe=One-Click",
+    }
 
 
 def _message_id(notice: Notice) -> str:

@@ -5,6 +5,7 @@ from typing import Any
 
 from dispatch.models import Booking, Crew, PromiseLevel
 from dispatch.rules.asking import Ask, PlannedStint, Promised
+from dispatch.rules.firmness import Firmness
 from dispatch.services import bookings
 from jobs.access import PROGRAM
 from jobs.models import Branch, Job
@@ -48,7 +49,7 @@ def ask(
     return Ask(
         stints=[planned(crew, start, hours) for start in begins],
         promised=Promised(
-            level=promise,
+            level=Firmness(promise),
             walk_on_at=begins[-1] + timedelta(hours=24),
             drive_on_at=begins[-1] + timedelta(hours=48),
             drive_on_basis="A slab of 68 °F on average",

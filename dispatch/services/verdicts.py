@@ -30,17 +30,22 @@ from dispatch.rules.firmness import Firmness
 from dispatch.rules.measures.situation import Outcome
 from dispatch.rules.verdicts import Verdict
 from dispatch.services import bookings, watching
+from jobs.models.branches import Units
 from jobs.refusals import Refusal
 from jobs.rules.clock import round_up_quarter, say_moment
 from jobs.rules.plan import Plan
 from jobs.rules.promises import drive_on
 from jobs.rules.refusals import CannotPlan
+from jobs.rules.units import f_from_c
 from jobs.writing import run_write
+from weather.rules.hours import SlabHours
 
 WATCH_AHEAD = timedelta(days=11)
 REJUDGE_AFTER = timedelta(hours=1)
 # Measures are looked for where somebody will soon decide: they cost as much as an offer.
 MEASURED_AHEAD = timedelta(days=4)
+# What a closed garage with a heater is kept above: common practice.
+KEPT_WARM_C = 10.0
 
 
 def judge_open(*, now: datetime) -> int:
@@ -143,8 +148,25 @@ def watch_coated(*, now: datetime) -> int:
         cold = cold_side(setting, setting.coldest(topped.at + timedelta(days=12)))
         cars = drive_on(card=setting.card, top_end=topped.at, cold=cold, grains=None)
         if cars.at is not None and cars.at <= setting.known_until:
-            moved += _later(booking, now=now, walk_on=None, cars_at=cars.at, basis=cars.basis)
+            heat = _with_heat(setting, cold, topped_at=topped.at, colder=cars.at)
+            moved += _later(
+                booking, now=now, walk_on=None, cars_at=cars.at, basis=cars.basis, heat=heat
+            )
     return moved
+
+
+def _with_heat(setting: Setting, cold: SlabHours, *, topped_at: datetime, colder: datetime) -> str:
+    """The second date, where a room that is kept warm from now on has one; else nothing."""
+    if not all(ground.exposure.enclosed for ground in setting.grounds):
+        return ""
+    warm = cold.kept_above(KEPT_WARM_C, since=setting.now)
+    cars = drive_on(card=setting.card, top_end=topped_at, cold=warm, grains=None)
+    if cars.at is None or cars.at >= colder:
+        return ""
+    us = setting.job.branch.units == Units.US
+    kept = f"{f_from_c(KEPT_WARM_C):.0f} °F" if us else f"{KEPT_WARM_C:.0f} °C"
+    at = say_moment(round_up_quarter(cars.at), setting.job.site.tz)
+    return f" With the room kept above {kept} from now on it could be {at}; ring us about heat."
 
 
 def replan(setting: Setting, stints: Sequence[Stint]) -> Plan:
@@ -226,7 +248,13 @@ def _hold_promise(booking: Booking, setting: Setting, plan: Plan) -> None:
 
 
 def _later(
-    booking: Booking, *, now: datetime, walk_on: datetime | None, cars_at: datetime, basis: str
+    booking: Booking,
+    *,
+    now: datetime,
+    walk_on: datetime | None,
+    cars_at: datetime,
+    basis: str,
+    heat: str = "",
 ) -> bool:
     """Promise walk-on and drive-on later if they are; whether that was so."""
     promised_at = round_up_quarter(cars_at)
@@ -245,7 +273,7 @@ def _later(
                 drive_on_basis=basis,
             ),
             now=now,
-            why=f"It is colder than planned, so drive-on is {say_moment(promised_at, zone)}.",
+            why=f"It is colder than planned, so drive-on is {say_moment(promised_at, zone)}.{heat}",
         )
     except Refusal:
         return False  # somebody changed the booking meanwhile; the next round looks again

@@ -199,6 +199,13 @@ class SlabHours:
         chosen = {"mid": self.mid_c, "cold": self.cold_c, "warm": self.warm_c}[name]
         return replace(self, mid_c=chosen)
 
+    def kept_above(self, least_c: float, *, since: datetime) -> "SlabHours":
+        """The same slab in a room kept at `least_c` (°C) or more; what is unknown stays so."""
+        kept = self.mid_c.copy()
+        after = max(0, self.index(since))
+        kept[after:] = np.maximum(kept[after:], least_c)
+        return replace(self, mid_c=kept)
+
     def at_c(self, instant: datetime) -> float:
         """Estimate (°C) in the hour that holds `instant`; NaN where unknown."""
         position = self.index(instant)

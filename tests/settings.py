@@ -9,7 +9,13 @@ import os
 import tempfile
 from pathlib import Path
 
-FOR_TESTS = ("SLABCAST_TEST_", "SLABCAST_NO_SKIPS", "SLABCAST_SAMPLES", "SLABCAST_INSTANCES")
+FOR_TESTS = (
+    "SLABCAST_TEST_",
+    "SLABCAST_NO_SKIPS",
+    "SLABCAST_SAMPLES",
+    "SLABCAST_INSTANCES",
+    "SLABCAST_READERS",
+)
 
 if "SLABCAST_TEST_CHILD" not in os.environ:
     for name in [name for name in os.environ if name.startswith("SLABCAST_")]:

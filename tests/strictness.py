@@ -7,7 +7,7 @@ import pytest
 
 # A test may be skipped when it needs files that only some machines have: the reason then
 # names the variable that would bring them.
-OPT_IN = ("SLABCAST_SAMPLES", "SLABCAST_INSTANCES")
+OPT_IN = ("SLABCAST_SAMPLES", "SLABCAST_INSTANCES", "SLABCAST_READERS")
 
 
 @pytest.hookimpl(wrapper=True)

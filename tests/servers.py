@@ -1,5 +1,6 @@
 """Throwaway servers for tests: each on a free port, in a folder of its own, gone afterwards."""
 
+import asyncio
 import os
 import pwd
 import shutil
@@ -171,11 +172,13 @@ class MailSink:
     """A mail server that keeps what it is given.
 
     `answer` is the SMTP reply to each message: set "451 4.3.0 later" or "550 5.1.1 no" to
-    see what the sender does with a refusal.
+    see what the sender does with a refusal. It `thinks_s` seconds between keeping a message
+    and saying so.
     """
 
     port: int = 0
     answer: str = "250 OK"
+    thinks_s: float = 0
     messages: list[EmailMessage] = field(default_factory=list)
     envelopes: list[Envelope] = field(default_factory=list)
 
@@ -188,7 +191,13 @@ class MailSink:
             parsed = BytesParser(policy=default).parsebytes(bytes(envelope.content or b""))
             assert isinstance(parsed, EmailMessage)
             self.messages.append(parsed)
+            await asyncio.sleep(self.thinks_s)
         return self.answer
+
+    @property
+    def taken(self) -> int:
+        """How many messages were kept so far."""
+        return len(self.messages)
 
 
 @contextmanager

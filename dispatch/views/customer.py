@@ -11,10 +11,10 @@ from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_POST, require_safe
 
 from dispatch import calendars
-from dispatch.models import Booking, Link, LinkPurpose
+from dispatch.models import Booking, FewerMails, Link, LinkPurpose
 from dispatch.reads import customer_page as reads
 from dispatch.reads.feed import visit_of
-from dispatch.services import links, proposals, readiness, receipts
+from dispatch.services import letter_rules, links, proposals, readiness, receipts
 from dispatch.services.changing import CannotChange
 from dispatch.views.wrong_links import too_many_wrong, wait_a_minute
 from jobs.access import Actor
@@ -127,6 +127,21 @@ def ready(request: HttpRequest, token: str) -> HttpResponse:
 
 
 @secret
+@require_POST
+def fewer(request: HttpRequest, token: str) -> HttpResponse:
+    """Only mails that change something, or all again; a mail program's one press comes here too."""
+    booking = _booking(_link(token))
+    customer = booking.job.customer
+    letter_rules.set_fewer(
+        customer,
+        fewer=request.POST.get("mails") != "all",
+        by=Actor(kind=ActorKind.CUSTOMER, name=customer.name),
+        now=timezone.now(),
+    )
+    return redirect(f"{reverse('customer', args=[token])}#mails")
+
+
+@secret
 @require_safe
 def download(request: HttpRequest, token: str, number: int = 1) -> HttpResponse:
     """One confirmed visit as a file; it is a copy and does not update itself."""
@@ -150,6 +165,7 @@ def _show(request: HttpRequest, link: Link, *, refusal: Refusal | None = None) -
         "branch": booking.branch,
         "zone": booking.job.site.tz,
         "token": link.token,
+        "fewer": FewerMails.objects.filter(customer_id=booking.job.customer_id).exists(),
         "refusal": refusal,
     }
     status = refusal.status if refusal else 200

@@ -1,5 +1,7 @@
 """The crew's phone by secret address, and the same day sheet for whoever is signed in."""
 
+from datetime import datetime
+
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -9,7 +11,7 @@ from dispatch.models import Booking, Crew, Link, LinkPurpose, Notice, NoticeKind
 from dispatch.reads import day_sheet as reads
 from dispatch.reads.forecast_age import stale
 from dispatch.reads.on_site import on_site
-from dispatch.services import links, receipts, stamps
+from dispatch.services import due_letters, links, receipts, stamps
 from dispatch.services.verdicts import judge_booking
 from dispatch.typed_reading import typed_reading
 from dispatch.views.customer import secret
@@ -96,6 +98,20 @@ def stamp(request: HttpRequest, token: str, stint: int) -> HttpResponse:
 
 @secret
 @require_POST
+def on_the_way(request: HttpRequest, token: str, stint: int) -> HttpResponse:
+    """The crew has set out, and the customer is told; pressing twice changes nothing."""
+    link = _link(token)
+    if _stint(link, stint) is None:
+        raise Http404("There is no such day on this phone.")
+    try:
+        due_letters.on_the_way(stint, by=_crew(link), now=timezone.now())
+    except Refusal as refusal:
+        return _show_sheet(request, link, stint, refusal=refusal)
+    return redirect("phone-sheet", token=token, stint=stint)
+
+
+@secret
+@require_POST
 def reading(request: HttpRequest, token: str, stint: int) -> HttpResponse:
     """The crew keeps what it read on the floor; sent twice it is kept once."""
     link, now = _link(token), timezone.now()
@@ -140,10 +156,18 @@ def _show_sheet(
         "job": job,
         "branch": link.branch,
         "token": link.token,
+        "setting_out": _setting_out(stint, now=now),
         "refusal": refusal,
     }
     status = refusal.status if refusal else 200
     return render(request, "dispatch/phone_sheet.html", context, status=status)
+
+
+def _setting_out(stint: Stint, *, now: datetime) -> str:
+    """Whether the crew may still say that it is on its way: "yes", "said", or nothing."""
+    if not due_letters.may_say_on_the_way(stint, now=now) or stint.stamps.exists():
+        return ""
+    return "said" if stint.notices.filter(kind=NoticeKind.ON_THE_WAY).exists() else "yes"
 
 
 def _link(token: str) -> Link:

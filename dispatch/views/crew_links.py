@@ -47,7 +47,7 @@ def replace(request: OfficeRequest, pk: int) -> HttpResponse:
     """A new address in place of one that got into wrong hands; the old one stops at once."""
     link = links.rotate(_link(request, pk), by=access.person(request.user), now=timezone.now())
     messages.success(request, f"“{link.name}” has a new address; the old one stopped.")
-    return redirect("crews")
+    return redirect(_back(request))
 
 
 @require_POST
@@ -56,7 +56,12 @@ def stop(request: OfficeRequest, pk: int) -> HttpResponse:
     """Stop a link for good."""
     link = links.revoke(_link(request, pk), by=access.person(request.user), now=timezone.now())
     messages.success(request, f"“{link.name}” opens nothing any more.")
-    return redirect("crews")
+    return redirect(_back(request))
+
+
+def _back(request: OfficeRequest) -> str:
+    """The page the button stood on."""
+    return "feed-links" if request.POST.get("back") == "feed-links" else "crews"
 
 
 def _link(request: OfficeRequest, pk: int) -> Link:

@@ -45,7 +45,10 @@ class StoredPlan(models.Model):
     made_at = models.DateTimeField(null=True, blank=True)
     first_day = models.DateField(null=True, blank=True)
     days = models.PositiveSmallIntegerField(default=0)
-    # What a crew-day is worth to other floors, from the solver: {"crews": [...], "cents": [[...]]}
+    # Who or what it does without though booked: [{"resource": pk, "from": ..., "until": ...}]
+    away = models.JSONField(default=list, blank=True)
+    # What a crew-day is worth to other floors, from the solver:
+    # {"crews": [pk, ...], "days": [...], "cents": [[...], ...]}, a list of days for each crew.
     prices = models.JSONField(default=dict, blank=True)
     # What it was worked out from: if one of these is no longer so, the plan is old.
     calendar_version = models.PositiveBigIntegerField(default=0)

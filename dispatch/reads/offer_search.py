@@ -31,6 +31,7 @@ from weather.rules.hours import HOUR
 
 __all__ = ["AHEAD_DAYS", "Search"]
 
+LONGEST_ROAD_MIN = 240  # one way; a crew that sleeps at home works no further: common practice
 WEATHER = 4  # the rank of a refusal by weather or slab
 Roads = tuple[tuple[int, int], ...]
 
@@ -98,6 +99,14 @@ class Search:
         """What offers cost, with all that is read for it."""
         return Priced(self.setting, self.site_days, self.calendar, self.costs)
 
+    @cached_property
+    def too_far(self) -> str:
+        """Why nobody goes there and back in a day; empty where the road is short enough."""
+        road_min = travel_min(self.depot, self.site)
+        if road_min <= LONGEST_ROAD_MIN:
+            return ""
+        return f"The site is {road_min / 60:.0f} h by road from the depot: too far for a day."
+
     def days(self) -> list[date]:
         """Days that can be asked about, from today on."""
         return [self.today + timedelta(days=n) for n in range(AHEAD_DAYS + 1)]
@@ -150,6 +159,8 @@ class Search:
         raise out or NoOffer(self.grinders.why_none, 5)
 
     def _at(self, crew: Crew, day: date, arrive: datetime, lent: int, paced: Paced) -> Offer:
+        if self.too_far:
+            raise NoOffer(self.too_far, 5)
         people = self.staff.team(crew, day)
         helpers = self._helpers(crew, day, arrive) if lent else []
         team = [*people, *helpers[:lent]]

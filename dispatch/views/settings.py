@@ -13,6 +13,7 @@ ENTRIES = (
     ("files", "Files to take along", "days, floors, verdicts and stamps as CSV or JSON"),
     ("days-off", "Days off", "public holidays and the branch's own; for the office"),
     ("systems", "Coating systems", "cards with limits and times, prices, what is sold"),
+    ("limits", "Limits and costs", "where a verdict turns, what a move and a ruined coat cost"),
     ("crews", "Crews and machines", "people, machines, absences, links of phones and calendars"),
     ("stock", "Stock", "lots of flake and resin in the depot"),
     ("weather-services", "Weather", "services, how old forecasts are, wet months"),

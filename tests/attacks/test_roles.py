@@ -95,6 +95,8 @@ RIGHTS = {
     "systems": Right(ALL, NOBODY),
     "system": Right(OWNER, OWNER, "system"),
     "system-copy": Right(OWNER, OWNER, "system"),
+    "limits": Right(ALL, NOBODY),
+    "limits-change": Right(NOBODY, OWNER),
     "day-sheet": Right(ALL, NOBODY, "stint"),
     "mails": Right(READ, NOBODY),
     "mail": Right(READ, NOBODY, "mail"),

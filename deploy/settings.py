@@ -260,6 +260,11 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
 }
 CELERY_TIMEZONE = "UTC"
 
+# A customer is erased this many years after their last floor; 0 keeps them until they ask.
+KEEP_CUSTOMERS_YEARS = env.number("KEEP_CUSTOMERS_YEARS", 0)
+if KEEP_CUSTOMERS_YEARS < 0:
+    raise ImproperlyConfigured("SLABCAST_KEEP_CUSTOMERS_YEARS must not be below 0.")
+
 # Figures for a monitor at /metrics; without a token there is no such address.
 METRICS_TOKEN = env.text("METRICS_TOKEN")
 

@@ -27,5 +27,5 @@ def send_due() -> int:
 
 @shared_task  # type: ignore[untyped-decorator]
 def refresh_prune() -> int:
-    """Delete weather that nobody asks for any more."""
-    return work.prune_weather(now=timezone.now())
+    """Delete weather that nobody asks for any more, and what was kept long enough."""
+    return work.prune(now=timezone.now())

@@ -7,7 +7,7 @@ from django.db.models import ProtectedError
 
 from dispatch.models import Stint, StoredVerdict
 from dispatch.reads import pulse
-from dispatch.services import bookings, due_letters, readiness, sending, verdicts
+from dispatch.services import bookings, due_letters, readiness, retention, sending, verdicts
 from jobs.models import Branch, Job
 from weather import services as weather
 from weather.models import Chore
@@ -47,8 +47,14 @@ def wanted(*, now: datetime) -> list[Wanted]:
     ]
 
 
-def prune_weather(*, now: datetime) -> int:
-    """Every six hours, delete old weather; forecasts that a verdict rests on are kept."""
+def prune(*, now: datetime) -> int:
+    """Every six hours, delete old weather; once a day, what else was kept long enough."""
+    retention.sweep(now=now)
+    return _prune_weather(now=now)
+
+
+def _prune_weather(*, now: datetime) -> int:
+    """Delete old weather; forecasts that a verdict rests on are kept."""
     if not Chore.claim("prune weather", every=PRUNE_EVERY, now=now):
         return 0
     # Without the empty ones, because NOT IN a list that holds a NULL is true of nothing.
@@ -92,5 +98,5 @@ def go_round(*, now: datetime) -> Round:
     refreshed = refresh_forecasts(now=now)
     lapsed, judged = judge(now=now)
     sent = send(now=now)
-    prune_weather(now=now)
+    prune(now=now)
     return Round(refreshed=refreshed, judged=judged, sent=sent, lapsed=lapsed)

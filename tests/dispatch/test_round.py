@@ -52,7 +52,7 @@ def test_old_weather_goes_and_what_a_verdict_rests_on_stays(house):
         stint=other.stints.get(), forecast=None, made_at=NOW, level="unknown", headline="x"
     )
 
-    pruned = work.prune_weather(now=NOW)
+    pruned = work.prune(now=NOW)
 
     assert pruned == 2
     assert set(Forecast.objects.all()) == {issues[1], issues[3]}
@@ -62,7 +62,7 @@ def test_pruning_is_done_once_in_six_hours_whoever_asks(house):
     for days in (30, 0):
         builders.forecast(at=house.depot_place, start=NOW - timedelta(days=days))
 
-    first, second = (work.prune_weather(now=NOW + timedelta(minutes=m)) for m in (0, 5))
+    first, second = (work.prune(now=NOW + timedelta(minutes=m)) for m in (0, 5))
 
     assert (first, second) == (1, 0)
     assert Chore.claim("prune weather", every=work.PRUNE_EVERY, now=NOW + timedelta(hours=7))

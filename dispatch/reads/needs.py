@@ -2,10 +2,11 @@
 
 from datetime import date, datetime, timedelta
 
-from django.db.models import Prefetch
+from django.db.models import Prefetch, Q, QuerySet
 from django.utils import timezone
 
 from dispatch.models import (
+    OPEN_STATES,
     Booking,
     BookingState,
     Crew,
@@ -15,19 +16,21 @@ from dispatch.models import (
     NoticeState,
     PromiseLevel,
     Stint,
+    StintState,
     StoredVerdict,
 )
 from dispatch.reads import evening_needs
 from dispatch.reads.need import ORDER, Need
 from dispatch.reads.stock import short_soon, short_words
 from dispatch.rules.findings import Level
-from dispatch.rules.firmness import Firmness, firmest
+from dispatch.rules.firmness import ENCLOSED_DAYS, Firmness, firmest
 from jobs.models import AuditEvent, Branch, DayWish
 from jobs.rules.clock import say_moment, say_span
 from jobs.rules.must_know import not_known
 
 SOON = timedelta(days=4)
 RECENT = timedelta(days=5)
+FARTHEST = timedelta(days=ENCLOSED_DAYS + 2)  # no day is confirmed so far ahead
 HALF_A_DAY = timedelta(hours=12)
 
 
@@ -55,9 +58,9 @@ def everything(branch: Branch, *, now: datetime) -> list[Need]:
 
 def _weather(branch: Branch, now: datetime) -> list[Need]:
     """Open stints whose newest verdict is no, and confirmed ones that are unknown and near."""
-    bad = StoredVerdict.objects.filter(
-        latest=True, level__in=[Level.NO, Level.UNKNOWN], stint__in=_ahead(branch, now)
-    ).select_related("stint__booking__job__customer", "stint__booking__job__site", "stint__crew")
+    near = Q(level=Level.NO) | Q(level=Level.UNKNOWN, stint__start__lte=now + SOON)
+    bad = _newest_ahead(branch, now).filter(near)  # farther unknown ones are nobody's decision yet
+    bad = bad.select_related("stint__booking__job__customer", "stint__booking__job__site")
     decided = set(
         FinalCall.objects.of_branch(branch)
         .filter(latest=True, day__gte=branch.today(now))
@@ -67,8 +70,6 @@ def _weather(branch: Branch, now: datetime) -> list[Need]:
     for verdict in bad.order_by("stint__start"):
         stint = verdict.stint
         booking = stint.booking
-        if verdict.level == Level.UNKNOWN and stint.start > now + SOON:
-            continue  # too far ahead to be anybody's decision yet
         if verdict.pk in decided:
             continue  # somebody decided on this very verdict
         job = booking.job
@@ -165,9 +166,18 @@ def _wishes(branch: Branch, now: datetime) -> list[Need]:
 
 def _confirmable(branch: Branch, now: datetime) -> list[Need]:
     """Planned days that have come near enough to be confirmed."""
+    dry = _newest_ahead(branch, now).filter(
+        level__in=[Level.GO, Level.CARE],
+        stint__start__lt=now + FARTHEST,
+        stint__booking__state=BookingState.BOOKED,
+        stint__booking__promise__in=[PromiseLevel.PLANNED, PromiseLevel.RANGE],
+    )
+    levels = {verdict.stint_id: Level(verdict.level) for verdict in dry.only("stint", "level")}
+    if not levels:
+        return []
     planned = (
         Booking.objects.of_branch(branch)
-        .filter(state=BookingState.BOOKED, promise__in=[PromiseLevel.PLANNED, PromiseLevel.RANGE])
+        .filter(pk__in=dry.values("stint__booking"))
         .select_related("job__customer", "job__site")
         .prefetch_related(
             "job__floors",
@@ -177,8 +187,6 @@ def _confirmable(branch: Branch, now: datetime) -> list[Need]:
     )
     firsts = [(booking, next(iter(booking.stints.all()), None)) for booking in planned]
     ahead = [(booking, first) for booking, first in firsts if first and first.start > now]
-    verdicts = StoredVerdict.objects.filter(latest=True, stint__in=[first for _, first in ahead])
-    levels = {verdict.stint_id: Level(verdict.level) for verdict in verdicts}
     return [
         _to_confirm(booking, first, levels[first.pk], today=branch.today(now))
         for booking, first in ahead
@@ -264,7 +272,12 @@ def _mail(branch: Branch) -> list[Need]:
     ]
 
 
-def _ahead(branch: Branch, now: datetime) -> list[int]:
-    return list(
-        Stint.objects.of_branch(branch).open().filter(end__gt=now).values_list("pk", flat=True)
+def _newest_ahead(branch: Branch, now: datetime) -> QuerySet[StoredVerdict]:
+    """The newest verdicts of what is not over yet."""
+    return StoredVerdict.objects.filter(
+        latest=True,
+        stint__booking__branch=branch,
+        stint__booking__state__in=OPEN_STATES,
+        stint__state=StintState.PLANNED,
+        stint__end__gt=now,
     )

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from django.db.models import Prefetch
+from django.db.models import Prefetch, Q
 
 from dispatch.models import (
     Booking,
@@ -71,8 +71,11 @@ def lines_of(booking: Booking) -> tuple[Line, ...]:
     return tuple(Line(item, said.get(item.topic.value)) for item in items_of(booking, start))
 
 
-def asked_about(branch: Branch, *, now: datetime) -> list[Booking]:
-    """Confirmed bookings whose crew comes within two days, with all that the lines need."""
+def asked_about(branch: Branch, *, now: datetime, worth: Q | None = None) -> list[Booking]:
+    """Confirmed bookings whose crew comes within two days, with all that the lines need.
+
+    `worth` narrows them.
+    """
     near = Stint.objects.of_branch(branch).open().filter(start__gt=now, start__lte=now + EARLY)
     return list(
         Booking.objects.of_branch(branch)
@@ -81,6 +84,7 @@ def asked_about(branch: Branch, *, now: datetime) -> list[Booking]:
             promise=PromiseLevel.CONFIRMED,
             pk__in=near.values("booking_id"),
         )
+        .filter(worth or Q())
         .select_related("branch", "job__customer", "job__site")
         .prefetch_related(
             "job__floors",
@@ -93,7 +97,14 @@ def asked_about(branch: Branch, *, now: datetime) -> list[Booking]:
 
 def unanswered(branch: Branch, *, now: datetime) -> Iterator[Need]:
     """Whom to ring: something is not ready, or the evening's question was not answered."""
-    for booking in asked_about(branch, now=now):
+    near = Stint.objects.of_branch(branch).open().filter(start__gt=now)
+    silent_near = near.filter(start__lte=now + LATE - PATIENCE).values("booking_id")
+    refused = ReadyAnswer.objects.filter(
+        ready=False, booking__in=near.filter(start__lte=now + EARLY).values("booking_id")
+    )
+    # Of the others nobody is asked yet: a large office has some hundred of them.
+    worth = Q(pk__in=silent_near) | Q(pk__in=refused.values("booking_id"))
+    for booking in asked_about(branch, now=now, worth=worth):
         start = first_start(booking)
         if start is None or start <= now:
             continue

@@ -2,7 +2,7 @@
 
 from datetime import date, datetime, timedelta
 
-from django.db.models import Prefetch, Q, QuerySet
+from django.db.models import F, Prefetch, Q, QuerySet
 from django.utils import timezone
 
 from dispatch.models import (
@@ -24,6 +24,7 @@ from dispatch.reads.need import ORDER, Need
 from dispatch.reads.stock import short_soon, short_words
 from dispatch.rules.findings import Level
 from dispatch.rules.firmness import ENCLOSED_DAYS, Firmness, firmest
+from dispatch.rules.receipt_hours import ring_from
 from jobs.models import AuditEvent, Branch, DayWish
 from jobs.rules.clock import say_moment, say_span
 from jobs.rules.must_know import not_known
@@ -47,6 +48,7 @@ def everything(branch: Branch, *, now: datetime) -> list[Need]:
         *evening,
         *(need for need in _weather(branch, now) if need.answer_pk not in undecided),
         *_receipts(branch, now),
+        *_cars(branch, now),
         *_short(branch, now),
         *_wishes(branch, now),
         *_confirmable(branch, now),
@@ -106,12 +108,15 @@ def _receipts(branch: Branch, now: datetime) -> list[Need]:
         until = datetime.fromisoformat(notice.facts.get("until", notice.due_at.isoformat()))
         if crew is None or until < now - HALF_A_DAY:
             continue
+        leaves = datetime.fromisoformat(notice.facts.get("leaves", until.isoformat()))
+        ring_at = ring_from(told_at=notice.due_at, leaves=leaves, zone=branch.tz)
+        ring = "Ring now." if now >= ring_at else f"To be rung at {say_moment(ring_at, branch.tz)}."
         needs.append(
             Need(
                 kind="receipt",
-                level="care",
+                level="no" if now >= ring_at else "care",
                 title=f"{crew}: not confirmed",
-                reason=str(notice.facts.get("text", "")),
+                reason=f"{notice.facts.get('text', '')}. {ring}",
                 answer="Told by telephone",
                 answer_url_name="told",
                 answer_pk=notice.pk,
@@ -121,6 +126,33 @@ def _receipts(branch: Branch, now: datetime) -> list[Need]:
             )
         )
     return needs
+
+
+def _cars(branch: Branch, now: datetime) -> list[Need]:
+    """Promises that have come later than the customer can do without the floor."""
+    late = (
+        Booking.objects.of_branch(branch)
+        .filter(state__in=(BookingState.BOOKED, BookingState.DONE), drive_on_at__gt=now)
+        .filter(job__car_needed_by__lt=F("drive_on_at"))
+        .select_related("job__customer", "job__site")
+    )
+    return [
+        Need(
+            kind="car",
+            level="no",
+            title=f"{booking.job.customer}: needs the floor before drive-on",
+            reason=f"Needed by {say_moment(booking.job.car_needed_by, booking.job.site.tz)}, "
+            f"drive-on {say_moment(booking.drive_on_at, booking.job.site.tz)}. A permit or a "
+            "place to park may have to last longer.",
+            answer="Open the booking",
+            answer_url_name="booking",
+            answer_pk=booking.pk,
+            when=booking.job.car_needed_by,
+            telephone=booking.job.customer.telephone,
+        )
+        for booking in late
+        if booking.job.car_needed_by and booking.drive_on_at
+    ]
 
 
 def _short(branch: Branch, now: datetime) -> list[Need]:

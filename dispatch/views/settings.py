@@ -16,6 +16,8 @@ ENTRIES = (
     ("limits", "Limits and costs", "where a verdict turns, what a move and a ruined coat cost"),
     ("crews", "Crews and machines", "people, machines, absences, links of phones and calendars"),
     ("stock", "Stock", "lots of flake and resin in the depot"),
+    ("letters", "Letters", "what customers are written, in which words; for the office"),
+    ("feed-links", "Calendars", "who subscribes to which, and when it was fetched last"),
     ("weather-services", "Weather", "services, how old forecasts are, wet months"),
 )
 

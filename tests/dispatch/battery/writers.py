@@ -24,7 +24,11 @@ def mixed(office: Office, chance: random.Random, key: str) -> tuple[str, Change]
 
 
 class Writers:
-    """Processes that write until `seconds` are over; `kill_one` ends one and starts another."""
+    """Processes that write; `kill_one` ends one and starts another.
+
+    Each makes so many `changes`, however long they take; without a number it goes on until
+    `seconds` are over.
+    """
 
     def __init__(
         self,
@@ -32,13 +36,15 @@ class Writers:
         folder: Path,
         *,
         count: int,
-        seconds: float,
+        seconds: float = 0,
+        changes: int = 0,
         choose: Chooser = mixed,
         patient: bool = False,
     ) -> None:
         connections.close_all()  # a forked child must never share its parent's connection
         self.office, self.folder, self.choose, self.patient = office, folder, choose, patient
         self.until = time.monotonic() + seconds
+        self.changes = changes
         self.started = 0
         self.living = [self._start() for _ in range(count)]
 
@@ -51,8 +57,8 @@ class Writers:
     def _write(self, number: int) -> None:
         chance = random.Random(number)
         log = Log(self.folder, f"writer-{number}")
-        turn = 0
-        while time.monotonic() < self.until:
+        turn = done = 0
+        while done < self.changes if self.changes else time.monotonic() < self.until:
             turn += 1
             key = f"{number}-{turn}"
             try:
@@ -65,6 +71,7 @@ class Writers:
                 continue
             if chosen is not None:
                 log.run(chosen[0], key, chosen[1])
+                done += 1
         connections.close_all()
         os._exit(0)  # nothing of the parent's test run is closed twice
 
@@ -78,7 +85,8 @@ class Writers:
         self.living[position] = self._start()
 
     def join(self) -> None:
-        """Wait until the time is over and everybody has ended."""
+        """Wait until everybody has ended."""
+        patience_s = PATIENCE_S * (5 if self.changes else 1)  # a slow machine takes its time
         for process in self.living:
-            process.join(self.until - time.monotonic() + PATIENCE_S)
+            process.join(self.until - time.monotonic() + patience_s)
             assert process.exitcode == 0, f"a writer ended with {process.exitcode}"

@@ -1,7 +1,6 @@
 """A season of the backtest: the same each time, and nothing lost or made on the way."""
 
 import json
-import time
 import xml.etree.ElementTree as ET
 from dataclasses import dataclass, field, replace
 from io import StringIO
@@ -28,12 +27,9 @@ def told(*words):
     return out.getvalue()
 
 
-def test_a_fixed_seed_gives_the_same_table_to_the_digit_in_under_a_minute():
-    began = time.monotonic()
+def test_a_fixed_seed_gives_the_same_table_to_the_digit():
     first = told("--quick", "--json")
-    took_s = time.monotonic() - began
 
-    assert took_s < 60
     assert told("--quick", "--json", "--policies", "bc") == json.dumps(
         [each for each in json.loads(first) if each["policy"] in "bc"], indent=2
     ) + ("\n" if first.endswith("\n") else "")

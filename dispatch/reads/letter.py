@@ -1,9 +1,20 @@
 """What a letter to a customer may speak of, read from the booking and what was told before."""
 
+from collections.abc import Collection
 from datetime import datetime
 from typing import Any
 
-from dispatch.models import Booking, CalendarEntry, Notice, NoticeState, PromiseLevel, Stint
+from django.db.models import Max
+
+from dispatch.models import (
+    Booking,
+    CalendarEntry,
+    EntryStatus,
+    Notice,
+    NoticeState,
+    PromiseLevel,
+    Stint,
+)
 from dispatch.reads.chain import thresholds_of
 from dispatch.reads.water_asks import asks_of
 from dispatch.rules.letters import Facts, Told
@@ -106,11 +117,22 @@ def moved_from(booking: Booking) -> tuple[datetime, ...]:
     return tuple(datetime.fromisoformat(stint["start"]) for stint in stints)
 
 
-def customer_entry(booking: Booking) -> CalendarEntry | None:
-    """The customer's calendar entry of the first visit; None while no day was confirmed."""
-    entry: CalendarEntry | None = (
-        CalendarEntry.objects.filter(stint__booking=booking, audience=CUSTOMER)
-        .order_by("stint__number")
-        .first()
-    )
-    return entry
+def customer_entries(notice: Notice, *, kinds: Collection[str]) -> list[CalendarEntry]:
+    """The customer's calendar entries that a mail carries; none while no day was confirmed.
+
+    The first visit always; of the others those that are on, or are off since the last mail of
+    one of these kinds.
+    """
+    entries = CalendarEntry.objects.filter(
+        stint__booking_id=notice.booking_id, audience=CUSTOMER
+    ).order_by("stint__number")
+    last = Notice.objects.filter(
+        booking_id=notice.booking_id, audience=CUSTOMER, kind__in=kinds, state=NoticeState.SENT
+    ).aggregate(at=Max("sent_at"))["at"]
+    return [
+        entry
+        for number, entry in enumerate(entries)
+        if number == 0
+        or entry.status != EntryStatus.CANCELLED
+        or (last is not None and entry.changed_at > last)
+    ]

@@ -153,16 +153,29 @@ def compose(notice: Notice, letter: Letter, *, now: datetime) -> EmailMultiAlter
     charset.body_encoding = QP
     mail.encoding = charset
     mail.attach_alternative(render_to_string("mail/letter.html", {"letter": letter}), "text/html")
-    entry = reads.customer_entry(notice.booking)
-    if entry is not None and notice.kind in WITH_CALENDAR:
+    if notice.kind in WITH_CALENDAR:
+        _attach_calendar(mail, notice, now=now)
+    return mail
+
+
+def _attach_calendar(mail: EmailMultiAlternatives, notice: Notice, *, now: datetime) -> None:
+    """The first visit as the last alternative, each further one as a file of its own.
+
+    One object holds one UID, and one alternative one version (RFC 6047 section 2.4).
+    """
+    branch = notice.booking.branch
+    for number, entry in enumerate(reads.customer_entries(notice, kinds=WITH_CALENDAR), 1):
         method, calendar = calendars.invitation(
             visit_of(entry),
             organizer=calendars.Mailbox(branch.company, settings.DEFAULT_FROM_EMAIL),
             attendee=calendars.Mailbox(notice.booking.job.customer.name, notice.to),
             written_at=now,
         )
-        mail.attach_alternative(calendar.decode(), f"text/calendar; method={method}")
-    return mail
+        kind = f"text/calendar; method={method}"
+        if number == 1:
+            mail.attach_alternative(calendar.decode(), kind)
+        else:
+            mail.attach(f"visit-{number}.ics", calendar.decode(), kind)
 
 
 def civil_wait(notice: Notice, *, now: datetime) -> datetime | None:

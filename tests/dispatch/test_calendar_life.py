@@ -170,3 +170,31 @@ def test_mails_are_read_as_invitation_move_and_cancellation(office, reader):
         ("CANCEL", 2, "CANCELLED", START + DAY),
     ]
     assert len({each[4] for each in read}) == 1
+
+
+@pytest.mark.parametrize("reader", READERS)
+def test_a_floor_split_over_two_days_is_two_visits_in_the_mail_and_both_are_taken_back(
+    office, reader
+):
+    branch, north, _ = office
+    booking = book(branch, north)
+    sending.send_due(now=NOW)
+    booking = move(booking, north, START, START + DAY, now=NOW + HOUR)
+    sending.send_due(now=NOW + HOUR)
+    move(booking, north, START, now=NOW + 24 * HOUR)
+    sending.send_due(now=NOW + 24 * HOUR)
+
+    read = []
+    for sent in mail.outbox:
+        parts = [
+            each for each in sent.message().walk() if each.get_content_type() == "text/calendar"
+        ]
+        for part in parts:
+            method, (event,) = READERS[reader](part.get_payload(decode=True))
+            assert part.get_param("method") == method
+            read.append((sent.subject, method, event.uid, event.start))
+    by_mail = [[each[1] for each in read if each[0] == sent.subject] for sent in mail.outbox]
+
+    assert by_mail == [["REQUEST"], ["REQUEST", "REQUEST"], ["REQUEST", "CANCEL"]]
+    assert read[1][2] != read[2][2]
+    assert read[4][2] == read[2][2]

@@ -3,6 +3,7 @@
 Forms read values; the services say what cannot be. A field is named like the argument it fills.
 """
 
+import uuid
 from functools import partial
 from typing import Any
 
@@ -36,6 +37,11 @@ class StaffForm(forms.Form):
                 self.add_error(name, "Please fill this in.")
         return self.cleaned_data
 
+    def new_key(self) -> None:
+        """Let the form be sent as another request."""
+        self.data = {name: self.data[name] for name in self.data}
+        self.data["key"] = uuid.uuid4().hex
+
     def choose(self, branch: Branch) -> None:
         """Fill the lists that depend on the branch."""
 
@@ -60,8 +66,13 @@ class PersonForm(StaffForm):
     """Somebody who coats floors."""
 
     title, button = "New person", "Add the person"
+    key = forms.CharField(widget=forms.HiddenInput, max_length=64, required=False)
     name = Typed(label="Name", needed=True)
     telephone = Typed(label="Telephone", widget=forms.TextInput({"type": "tel"}))
+
+    def choose(self, branch: Branch) -> None:
+        """A page of its own for each person: pressed twice it adds one."""
+        self.initial.setdefault("key", uuid.uuid4().hex)
 
 
 class MachineForm(StaffForm):

@@ -16,7 +16,7 @@ from dispatch.models import (
     ResourceKind,
 )
 from dispatch.services import claims
-from jobs import audit
+from jobs import audit, idempotency
 from jobs.access import Actor
 from jobs.models import Branch
 from jobs.refusals import Invalid, NotFound, Refusal
@@ -44,9 +44,17 @@ def add_crew(*, branch: Branch, name: str, by: Actor, now: datetime) -> Crew:
 
 @run_write
 def add_installer(
-    *, branch: Branch, name: str, by: Actor, now: datetime, telephone: str = ""
+    *, branch: Branch, name: str, by: Actor, now: datetime, telephone: str = "", key: str = ""
 ) -> Installer:
-    """A person who coats floors; two people of one name are two people."""
+    """A person who coats floors; two people of one name are two people.
+
+    A repeat with the same `key` gets the same person.
+    """
+    asked = ("add installer", branch.pk, name, telephone)
+    answered = idempotency.answered(by=by, key=key, what=asked)
+    if answered is not None:
+        made: Installer = Installer.objects.of_branch(branch).get(pk=answered)
+        return made
     name = _named(name, what="person", most=80)
     installer = Installer.objects.create(
         branch=branch,
@@ -62,6 +70,9 @@ def add_installer(
         subject_id=installer.pk,
         action="add",
         name=name,
+    )
+    idempotency.keep(
+        by=by, key=key, what=asked, subject="installer", subject_id=installer.pk, now=now
     )
     return installer
 

@@ -25,11 +25,16 @@ from dispatch.staff_forms import (
 )
 from dispatch.views.entrance import OfficeRequest, office
 from jobs import access
+from jobs.idempotency import KeyReused
 from jobs.models import Branch
 from jobs.refusals import Refusal
 from jobs.rules.local_times import NoSuchTime, instant_shown
 
 DESK = access.OFFICE_ROLES
+SENT_BEFORE = (
+    "This form was already sent, with other words in it, and that person is entered. "
+    "If this is another person, send it again."
+)
 FORMS: dict[str, type[StaffForm]] = {
     "crew": CrewForm,
     "person": PersonForm,
@@ -60,6 +65,10 @@ def change(request: OfficeRequest, kind: str) -> HttpResponse:
         given = {"branch": request.branch, "by": access.person(request.user)}
         try:
             said = WRITES[kind](form.cleaned_data, now=timezone.now(), **given)
+        except KeyReused as refusal:
+            form.new_key()
+            form.add_error(None, SENT_BEFORE)
+            status = refusal.status
         except Refusal as refusal:
             field = refusal.field if refusal.field in form.fields else None
             form.add_error(field, str(refusal))

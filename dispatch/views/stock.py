@@ -1,5 +1,6 @@
 """The depot: lots of flake and resin, the floors they are put aside for, and what is short."""
 
+import uuid
 from datetime import date
 
 from django.contrib import messages
@@ -42,6 +43,7 @@ def add(request: OfficeRequest) -> HttpResponse:
             amount=_amount(request, kind),
             opened=request.POST.get("opened") == "yes",
             keeps_until=_keeps_until(request),
+            key=request.POST.get("key", "")[:64],
             by=access.person(request.user),
             now=timezone.now(),
         )
@@ -114,6 +116,7 @@ def _show(request: OfficeRequest, *, refusal: str = "", status: int = 200) -> Ht
         "shares": found.shares,
         "kinds": StockKind.choices,
         "units": "lb of flake or gallons of resin" if us else "kg of flake or liters of resin",
+        "key": uuid.uuid4().hex,
         "may_change": request.role in DESK,
         "refusal": refusal,
     }

@@ -3,7 +3,7 @@
 from datetime import date, datetime
 from math import isfinite
 
-from jobs import audit
+from jobs import audit, idempotency
 from jobs.access import Actor
 from jobs.models import Branch, StockKind, StockLot
 from jobs.refusals import Invalid, NotFound, Stale
@@ -26,18 +26,19 @@ def add_lot(
     now: datetime,
     opened: bool = False,
     keeps_until: date | None = None,
+    key: str = "",
 ) -> StockLot:
-    """One lot that came in, in kg of flake or litres of resin. Raises Invalid."""
+    """One lot that came in, in kg of flake or litres of resin. Raises Invalid.
+
+    A repeat with the same `key` gets the same lot; two lots may well look alike.
+    """
+    asked = ("add stock", branch.pk, kind, blend, lot, amount, opened, keeps_until)
+    answered = idempotency.answered(by=by, key=key, what=asked)
+    if answered is not None:
+        made: StockLot = StockLot.objects.of_branch(branch).get(pk=answered)
+        return made
     blend, lot = one_line(blend, most=BLEND_MOST + 1), one_line(lot, most=LOT_MOST + 1)
-    problems = {}
-    if kind not in StockKind.values:
-        problems["kind"] = "Say what it is: flake, base resin or top resin."
-    if not blend or len(blend) > BLEND_MOST:
-        problems["blend"] = f"Type the blend or the system, {BLEND_MOST} characters at most."
-    if not lot or len(lot) > LOT_MOST:
-        problems["lot"] = "Type the lot's number: two lots differ in color and are never mixed."
-    if amount is None or not (isfinite(amount) and 0 < amount <= MOST):
-        problems["amount"] = "Type how much there is of it."
+    problems = _problems(kind=kind, blend=blend, lot=lot, amount=amount)
     if problems or amount is None:
         raise Invalid(problems)
     row = StockLot.objects.create(
@@ -51,7 +52,21 @@ def add_lot(
         changed_at=now,
     )
     _note(row, action="add stock", by=by, now=now)
+    idempotency.keep(by=by, key=key, what=asked, subject="stock", subject_id=row.pk, now=now)
     return row
+
+
+def _problems(*, kind: str, blend: str, lot: str, amount: float | None) -> dict[str, str]:
+    problems = {}
+    if kind not in StockKind.values:
+        problems["kind"] = "Say what it is: flake, base resin or top resin."
+    if not blend or len(blend) > BLEND_MOST:
+        problems["blend"] = f"Type the blend or the system, {BLEND_MOST} characters at most."
+    if not lot or len(lot) > LOT_MOST:
+        problems["lot"] = "Type the lot's number: two lots differ in color and are never mixed."
+    if amount is None or not (isfinite(amount) and 0 < amount <= MOST):
+        problems["amount"] = "Type how much there is of it."
+    return problems
 
 
 @run_write

@@ -1,5 +1,6 @@
 """The crews page: people, machines, stays in crews and absences, with refusals beside them."""
 
+import re
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
@@ -60,6 +61,25 @@ def test_a_crew_its_people_and_three_grinders_are_entered_and_shown(desk, branch
         "Large 3",
     ]
     assert Machine.objects.values("resource").distinct().count() == 3
+
+
+def test_a_person_pressed_twice_is_one_and_another_by_the_same_page_is_asked_about(desk, branch):
+    key = re.search(r'name="key" value="([0-9a-f]{32})"', words(desk.get("/crews/")))[1]
+
+    for _ in range(2):
+        assert change(desk, "person", name="Ben Ode", key=key).status_code == 302
+
+    assert Installer.objects.count() == 1
+    other = change(desk, "person", name="Ana Ode", key=key)
+    assert other.status_code == 409
+    assert "If this is another person, send it again." in words(other)
+    assert Installer.objects.count() == 1
+    fresh = re.search(r'name="key" value="([0-9a-f]{32})"', words(other))[1]
+    assert fresh != key
+    assert change(desk, "person", name="Ana Ode", key=fresh).status_code == 302
+    namesake = re.search(r'name="key" value="([0-9a-f]{32})"', words(desk.get("/crews/")))[1]
+    assert change(desk, "person", name="Ben Ode", key=namesake).status_code == 302
+    assert Installer.objects.filter(name="Ben Ode").count() == 2
 
 
 def test_what_a_grinder_does_and_needs_is_typed_in_the_branchs_units_and_shown(desk, branch):

@@ -3,6 +3,7 @@
 One lot a floor and part bags to small floors first: common practice.
 """
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -11,6 +12,7 @@ from django.urls import reverse
 from dispatch.models import Booking
 from dispatch.reads import needs
 from dispatch.reads.stock import depot, short_soon, takes_of
+from jobs.idempotency import KeyReused
 from jobs.models import AuditEvent, Role, StockLot
 from jobs.refusals import Invalid, NotFound, Stale
 from jobs.rules.units import kg_from_lb
@@ -19,6 +21,7 @@ from tests import builders
 from tests.builders import NOW
 from tests.dispatch.days import book, call_off
 from tests.dispatch.test_office_pages import Office
+from tests.racing import race
 
 pytestmark = pytest.mark.django_db(transaction=True)
 DAY = timedelta(days=1)
@@ -152,6 +155,46 @@ def test_no_lot_is_refused_with_a_sentence(branch, changed, field):
 
     assert field in refusal.value.problems
     assert not StockLot.objects.exists()
+
+
+def test_a_lot_sent_twice_with_one_key_is_one_lot_and_another_by_that_key_is_refused(branch):
+    asked = {"kind": "flake", "blend": "Granite", "lot": "A1", "amount": 22.0}
+    given = {"branch": branch, "by": builders.actor(of=branch), "now": NOW, **asked}
+    first = stock.add_lot(key="one-press", **given)
+
+    assert stock.add_lot(key="one-press", **given) == first
+    with pytest.raises(KeyReused):
+        stock.add_lot(key="one-press", **{**given, "amount": 23.0})
+    assert stock.add_lot(key="next-press", **given) != first
+    assert StockLot.objects.count() == 2
+    assert AuditEvent.objects.filter(action="add stock").count() == 2
+
+
+def test_four_presses_at_one_instant_add_one_lot(branch):
+    by = builders.actor(of=branch)
+    typed = {"kind": "flake", "blend": "Granite", "lot": "A1", "amount": 22.0, "key": "one-press"}
+
+    answers = race(4, lambda _: stock.add_lot(branch=branch, by=by, now=NOW, **typed).pk)
+
+    assert {code for code, _ in answers} == {"ok"}, answers
+    assert {text for _, text in answers} == {str(StockLot.objects.get().pk)}
+
+
+def test_the_page_pressed_twice_adds_one_lot_and_the_next_page_another(client, transactional_db):
+    office = Office()
+    client.force_login(office.user)
+    typed = {"kind": "flake", "blend": "Granite", "lot": "A1", "amount": "55"}
+
+    for presses in (2, 1):
+        page = client.get(reverse("stock")).content.decode()
+        key = re.search(r'name="key" value="([0-9a-f]{32})"', page)[1]
+        for _ in range(presses):
+            assert client.post(reverse("stock-add"), {**typed, "key": key}).status_code == 302
+
+    assert StockLot.objects.count() == 2
+    other = client.post(reverse("stock-add"), {**typed, "amount": "60", "key": key})
+    assert other.status_code == 409
+    assert "already used for something else" in other.content.decode()
 
 
 def test_pages_add_count_and_refuse(client, transactional_db):

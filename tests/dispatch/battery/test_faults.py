@@ -6,16 +6,23 @@ Once as an exception and once as the end of the process: at every statement in t
 
 import os
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
 from django.apps import apps
 from django.db import connection, connections
 
-from dispatch.services import bookings, crews
+from dispatch.models import Machine, MachineKind, Proposal
+from dispatch.rules.asking import Promised
+from dispatch.rules.firmness import Firmness
+from dispatch.services import bookings, crews, heating, proposals
 from dispatch.services.privacy import erase_customer
 from dispatch.services.swapping import Side
 from jobs.services.backlog import take_in_backlog
+from jobs.services.returning import ComingBack, come_back
+from tests import builders
+from tests.builders import NOW
 from tests.dispatch.battery.office import Office, ask
 from tests.dispatch.battery.writers import FORK
 from tests.dispatch.test_bookings import MORNING
@@ -148,6 +155,56 @@ def importing(office: Office) -> Callable[[], object]:
     return lambda: take_in_backlog(data=data, **office.common)
 
 
+def placing(office: Office) -> Callable[[], object]:
+    heater = builders.machine(of=office.branch, kind=MachineKind.HEATER)
+    return lambda: place(office, heater)
+
+
+def place(office: Office, heater: Machine):
+    site_id, until = office.jobs[0].site_id, MORNING + timedelta(days=1)
+    asked = {"machine_id": heater.pk, "site_id": site_id, "power_kw": 9.0}
+    return heating.place_heater(start=MORNING, end=until, **asked, **office.common)
+
+
+def taking_away(office: Office) -> Callable[[], object]:
+    stay = place(office, builders.machine(of=office.branch, kind=MachineKind.HEATER))
+    at = MORNING + timedelta(hours=6)
+    return lambda: heating.take_heater_away(stay_id=stay.pk, at=at, **office.common)
+
+
+def accepting(office: Office) -> Callable[[], object]:
+    proposal = Proposal.objects.create(
+        booking=first(office),
+        starts=[MORNING.isoformat()],
+        was=[LATER.isoformat()],
+        asked_at=NOW,
+        answer_by=LATER,
+    )
+    who = {"by": office.by, "how": proposals.TELEPHONE, "now": NOW}
+    return lambda: proposals.accept(proposal.pk, **who)
+
+
+def coming_back(office: Office) -> Callable[[], object]:
+    coated = bookings.leave(stint_id=first(office).stints.get().pk, **office.common)
+    spot = ComingBack(cause="bubbles", area_m2=4.0)
+    return lambda: come_back(job_id=coated.job_id, what=spot, key="once", **office.common)
+
+
+def lapsing(office: Office) -> Callable[[], object]:
+    job, until = office.jobs[0], NOW + timedelta(minutes=30)
+    held = replace(ask(office.crews[0]), held_until=until)
+    bookings.book(job_id=job.pk, version=job.version, ask=held, **office.common)
+    return lambda: bookings.lapse_holds(now=until)
+
+
+def promising_later(office: Office) -> Callable[[], object]:
+    booked = first(office)
+    later = booked.drive_on_at + timedelta(hours=5)
+    promised = Promised(level=Firmness.CONFIRMED, walk_on_at=booked.walk_on_at, drive_on_at=later)
+    told = {"branch": office.branch, "booking_id": booked.pk, "version": booked.version}
+    return lambda: bookings.promise_later(promised=promised, now=NOW, why="It gets colder.", **told)
+
+
 PATHS = {
     "book": booking_,
     "move": moving,
@@ -163,6 +220,12 @@ PATHS = {
     "join a crew": joining,
     "erase": erasing,
     "import": importing,
+    "place a heater": placing,
+    "take a heater away": taking_away,
+    "accept a proposal": accepting,
+    "come back": coming_back,
+    "lapse a hold": lapsing,
+    "promise later": promising_later,
 }
 
 

@@ -47,6 +47,7 @@ __all__ = [
     "lapse_holds",
     "leave",
     "move",
+    "move_within",
     "promise_later",
     "snapshot",
     "swap",
@@ -122,6 +123,23 @@ def move(
 
     A customer who knew a day is asked whether the new one works, unless it was `agreed`.
     """
+    return move_within(
+        branch=branch, booking_id=booking_id, version=version, ask=ask, by=by, now=now,
+        agreed=agreed,
+    )  # fmt: skip
+
+
+def move_within(
+    *,
+    branch: Branch,
+    booking_id: int,
+    version: int,
+    ask: Ask,
+    by: Actor,
+    now: datetime,
+    agreed: bool = False,
+) -> Booking:
+    """`move` inside the transaction of a service that keeps more than the move."""
     booking = open_booking(branch, booking_id, version)
     seen = stints_of(booking)
     before, told = snapshot(booking, seen), crew_days(booking, seen)

@@ -1,6 +1,7 @@
 """The final call: a named person decides about tomorrow's floor, once, and with a reason where
 it goes against the verdict or against what was decided before."""
 
+from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 from typing import Any
 
@@ -16,10 +17,11 @@ from dispatch.models import (
     StintState,
     StoredVerdict,
 )
+from dispatch.rules.asking import Ask
 from dispatch.rules.final_call import LABELS, Decision, overrules
 from dispatch.rules.final_words import customer_final
 from dispatch.rules.findings import Level
-from dispatch.services import notices
+from dispatch.services import bookings, notices
 from dispatch.services.changing import CannotChange, open_booking
 from jobs import audit
 from jobs.access import Actor
@@ -52,27 +54,44 @@ def decide(
     day = stint.start.astimezone(branch.tz).date()
     _check(stint, booking, day=day, by=by, today=branch.today(now))
     if decision is Decision.MOVE:
-        raise CannotChange("A move is kept once the booking stands on its new day.")
+        raise CannotChange("A move needs the day it goes to.")
     return _keep(
         stint, booking, day=day, decision=decision, by=by, now=now, why=why, measure=measure
     )
 
 
 @run_write
-def note_move(
-    *, branch: Branch, stint_id: int, day: date, verdict_id: int | None, by: Actor, now: datetime,
-    why: str,
-) -> FinalCall:  # fmt: skip
-    """Keep that the stint of `day` was moved away by the final call; the move is done already."""
-    stint = _stint(branch, stint_id)
-    _only_people(by)
+def move_away(
+    *,
+    branch: Branch,
+    stint_id: int,
+    version: int,
+    ask: Ask,
+    by: Actor,
+    now: datetime,
+    why: str = "",
+) -> Booking:
+    """Move the floor to the day asked for and keep that the final call did so, both or neither.
+
+    Without a reason of its own the verdict's is kept. Raises what `decide` and `bookings.move` do.
+    """
+    stint, booking = _locked(branch, stint_id, version)
+    day = stint.start.astimezone(branch.tz).date()
+    _check(stint, booking, day=day, by=by, today=branch.today(now))
+    verdict = StoredVerdict.objects.filter(stint=stint, latest=True).first()
     before = _latest(stint, day)
-    verdicts = StoredVerdict.objects.filter(stint=stint)
-    verdict = None if verdict_id is None else verdicts.filter(pk=verdict_id).first()
-    return _write(
+    changes = before is not None and before.decision != Decision.MOVE
+    _need_reason(before if changes else None, Decision.MOVE, verdict, why)
+    why = why.strip() or (verdict.headline if verdict else "")
+    moved = bookings.move_within(
+        branch=branch, booking_id=booking.pk, version=version, now=now, by=by,
+        ask=replace(ask, why=why[:WHY_LETTERS]),
+    )  # fmt: skip
+    _write(
         stint, day=day, decision=Decision.MOVE, by=by, now=now, why=why, measure="",
         verdict=verdict, before=before,
     )  # fmt: skip
+    return moved
 
 
 @run_write

@@ -9,11 +9,10 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from dispatch.models import Stint
-from dispatch.reads.final_call import default_day, final_calls, verdict_of
+from dispatch.reads.final_call import default_day, final_calls
 from dispatch.reads.offers import offer_for
 from dispatch.rules.final_call import Decision
 from dispatch.rules.final_words import decided
-from dispatch.services import bookings
 from dispatch.services import final_calls as services
 from dispatch.services.verdicts import judge_booking
 from dispatch.views.entrance import OfficeRequest, office
@@ -91,26 +90,21 @@ def _move(request: OfficeRequest, stint: Stint, day: date) -> HttpResponse:
     chosen = request.POST.get("offer", "")
     if not chosen:
         return redirect("move", pk=booking.pk)
-    verdict = verdict_of(stint)
-    why = request.POST.get("why", "").strip() or (verdict.headline if verdict else "")
     offer = offer_for(booking.job, chosen, now=now, moving=booking.pk)
     try:
         if offer is None:
             raise Invalid({"offer": GONE})
-        moved = bookings.move(
+        moved = services.move_away(
             branch=request.branch,
-            booking_id=booking.pk,
+            stint_id=stint.pk,
             version=_number(request.POST.get("version")),
-            ask=offer.ask(why=why[:500]),
+            ask=offer.ask(),
             by=access.person(request.user),
             now=now,
+            why=request.POST.get("why", ""),
         )
     except Refusal as refusal:
         return _show(request, day, refusal=refusal, at=stint.pk)
-    services.note_move(
-        branch=request.branch, stint_id=stint.pk, day=day, why=why, now=now,
-        verdict_id=verdict.pk if verdict else None, by=access.person(request.user),
-    )  # fmt: skip
     judge_booking(moved, now=now)
     when = say_moment(offer.plan.start, booking.job.site.tz)
     messages.success(request, f"{booking.job.customer}: moved to {when}, {offer.crew}.")

@@ -214,3 +214,53 @@ def test_a_deputy_stands_in_under_a_name_of_their_own(house, stint, client, monk
     assert client.post(f"/final-call/{stint.pk}/decide/", said).status_code == 302
     assert FinalCall.objects.get().by_name == "vera"
     assert b"boss decides, vera stands in" in client.get("/final-call/2026-06-02/").content
+
+
+LATER = MORNING + timedelta(days=2)
+
+
+def move_away(house, stint, *crews, **said):
+    stint.refresh_from_db()
+    return final_calls.move_away(
+        branch=house.branch, stint_id=stint.pk, version=stint.booking.version,
+        ask=ask(*(crews or (house.north,)), start=LATER), by=house.by, now=CALL_AT, **said,
+    )  # fmt: skip
+
+
+def test_a_floor_moved_at_the_call_keeps_the_verdict_that_moved_it(house, stint):
+    judged(stint, "no", at=CALL_AT - MINUTE, headline="Rain 70 % from 2 PM.")
+    verdict = stint.verdicts.get(latest=True)
+
+    moved = move_away(house, stint)
+
+    stint.refresh_from_db()
+    assert stint.start == LATER
+    assert moved.moves == 1
+    call = FinalCall.objects.get(stint=stint)
+    assert (call.decision, call.day, call.verdict) == ("move", MORNING.date(), verdict)
+    assert call.why == "Rain 70 % from 2 PM."
+
+
+@pytest.mark.parametrize("trouble", ["no reason", "a taken crew", "a crash"])
+def test_the_move_and_its_word_are_kept_both_or_neither(house, stint, trouble, monkeypatch):
+    judged(stint, "go" if trouble == "no reason" else "no", at=CALL_AT - MINUTE)
+    crew, refusal = house.north, Refusal
+    if trouble == "a taken crew":
+        crew = house.south
+        house.book(house.second, ask(house.south, start=LATER))
+    if trouble == "a crash":
+
+        def crash(*_, **__):
+            raise RuntimeError("the machine stops")
+
+        monkeypatch.setattr(final_calls, "_write", crash)
+        refusal = RuntimeError
+    told = Notice.objects.count()
+
+    with pytest.raises(refusal):
+        move_away(house, stint, crew)
+
+    stint.refresh_from_db()
+    assert (stint.start, stint.booking.moves) == (MORNING, 0)
+    assert not FinalCall.objects.exists()
+    assert Notice.objects.count() == told

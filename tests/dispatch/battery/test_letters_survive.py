@@ -7,11 +7,12 @@ tell whether it went. A mail may then go twice, under one number; never not at a
 import os
 import random
 import signal
+import sqlite3
 import subprocess
 import sys
 import time
 from collections import Counter
-from contextlib import ExitStack, suppress
+from contextlib import ExitStack, closing, suppress
 from pathlib import Path
 
 import pytest
@@ -70,9 +71,6 @@ def check(office: Office, sink: servers.MailSink, *, kills: int, what: str) -> N
 
 
 def sent_numbers(office: Office) -> list[str]:
-    import sqlite3
-    from contextlib import closing
-
     query = (
         "SELECT id, booking_version FROM dispatch_notice "
         "WHERE state = 'sent' AND audience = 'customer'"
@@ -109,7 +107,6 @@ def test_senders_that_are_killed_lose_nothing(tmp_path):
             process.wait(120)
             process.stdout.close()
         check(office, sink, kills=kills, what="Senders killed")
-        assert sum(mails_of(sink).values()) > len(mails_of(sink)) - 1
 
 
 def kill_one(worker: Kept, chance: random.Random) -> None:

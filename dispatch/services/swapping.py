@@ -52,32 +52,69 @@ def swap(
     """
     if first.booking_id == second.booking_id:
         raise Refusal("A booking cannot be swapped with itself.")
+    one, two = _locked(branch, (first, second), now=now)
+    asks = (first.ask or _ask_for(one, two), second.ask or _ask_for(two, one))
+    _exchange(branch, ((one, asks[0]), (two, asks[1])), action="swap", by=by, now=now, why=why)
+    return one, two
+
+
+@run_write
+def move_together(
+    *, branch: Branch, sides: Sequence[Side], by: Actor, now: datetime, why: str = ""
+) -> list[Booking]:
+    """Move bookings that stand in each other's way, all or none; each side has its ask.
+
+    Raises SlotTaken, CannotChange, Stale and NotFound as a move does.
+    """
+    found = _locked(branch, sides, now=now)
+    asks = [side.ask for side in sides]
+    pairs = [(booking, ask) for booking, ask in zip(found, asks, strict=True) if ask is not None]
+    if len(pairs) != len(sides):
+        raise Refusal("A booking that moves with others needs its new days.")
+    _exchange(branch, pairs, action="move", by=by, now=now, why=why)
+    return found
+
+
+def _locked(branch: Branch, sides: Sequence[Side], *, now: datetime) -> list[Booking]:
+    """The bookings of the sides, in their order, none of them begun."""
     # In key order, so that two swaps of the same pair never wait for each other in a ring.
     seen = {
         side.booking_id: open_booking(branch, side.booking_id, side.version)
-        for side in sorted((first, second), key=lambda side: side.booking_id)
+        for side in sorted(sides, key=lambda side: side.booking_id)
     }
-    one, two = seen[first.booking_id], seen[second.booking_id]
-    for booking in (one, two):
+    found = [seen[side.booking_id] for side in sides]
+    for booking in found:
         refuse_begun(booking, now=now)
-    asks = (first.ask or _ask_for(one, two), second.ask or _ask_for(two, one))
+    return found
+
+
+def _exchange(
+    branch: Branch,
+    pairs: Sequence[tuple[Booking, Ask]],
+    *,
+    action: str,
+    by: Actor,
+    now: datetime,
+    why: str,
+) -> None:
+    """Give all time back, take all of it anew, and write down and tell what changed."""
     group = uuid4().hex
-    there = {booking.pk: stints_of(booking) for booking in (one, two)}
-    before = {booking.pk: snapshot(booking, there[booking.pk]) for booking in (one, two)}
-    told = {booking.pk: crew_days(booking, there[booking.pk]) for booking in (one, two)}
-    needed = [gather(branch, ask.stints) for ask in asks]
+    there = {booking.pk: stints_of(booking) for booking, _ in pairs}
+    before = {booking.pk: snapshot(booking, there[booking.pk]) for booking, _ in pairs}
+    told = {booking.pk: crew_days(booking, there[booking.pk]) for booking, _ in pairs}
+    needed = [gather(branch, ask.stints) for _, ask in pairs]
     claims.lock(resource.pk for side in needed for each in side for resource in each.resources)
-    for booking in (one, two):
+    for booking, _ in pairs:
         give_back(booking)
-    for booking, ask, side in zip((one, two), asks, needed, strict=True):
+    for (booking, ask), side in zip(pairs, needed, strict=True):
         put(booking, side)
         booking.moves += 1
         promise(booking, ask.promised, now=now)
-    for booking in (one, two):
+    for booking, _ in pairs:
         stints = finish(
             booking,
             booking.job,
-            action="swap",
+            action=action,
             before=before[booking.pk],
             by=by,
             why=why,
@@ -89,7 +126,6 @@ def swap(
         notices.owe_crews(
             booking, before=told[booking.pk], after=crew_days(booking, stints), now=now
         )
-    return one, two
 
 
 def _promised(kept: dict[str, object]) -> tuple[object, ...]:

@@ -23,7 +23,7 @@ def build(candidates: Candidates, pairs: Pairs, horizon: Horizon) -> Built:
     lines, amounts = _packed(plain, plainly, nothing)
     out = np.stack((np.arange(floors), np.full(floors, calls_row)), axis=1)
     out_amounts = np.stack((np.ones(floors), horizon.unplanned_rings.astype(float)), axis=1)
-    width = max(lines.shape[1], two.shape[1])
+    width = max(lines.shape[1], two.shape[1], out.shape[1])
     model = Model(
         cost=np.concatenate((candidates.cost, pairs.cost, horizon.unplanned)),
         entries=np.concatenate([_wide(each, width, nothing) for each in (lines, two, out)]),

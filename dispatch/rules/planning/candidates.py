@@ -59,9 +59,8 @@ def no_pairs() -> Pairs:
 class Horizon:
     """What there is: crews by days, machines by kind and day, and what is kept unsold.
 
-    Crews that are alike may stand as one: `capacity` (crews * days) counts those of them that
-    are free each day, and `dealing` hands their floors out afterwards. `machines` (kinds *
-    days) counts too. `week` numbers each day's week, and `halves` (crews, weeks) bounds the
+    `capacity` (crews * days) is how often each crew is there, `machines` (kinds * days) how
+    many of a kind. `week` numbers each day's week, and `halves` (crews, weeks) bounds the
     half days that may be sold in it. `unplanned` (floors) is the price of leaving a floor out and
     `unplanned_rings` whether that means ringing somebody. `most_rings` bounds all calls.
     """

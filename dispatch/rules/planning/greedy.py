@@ -42,7 +42,7 @@ def best_insertion(model: Model) -> Ints:
 def _start(model: Model) -> _Build:
     rows, columns = model.grouped
     cuts = np.flatnonzero(np.diff(rows)) + 1
-    parts = np.split(columns, cuts)
+    parts = np.split(columns, cuts) if len(rows) else []
     firsts = rows[np.concatenate(([0], cuts))] if len(rows) else rows
     groups_of = np.bincount(columns, minlength=len(model.cost))
     sums = np.bincount(columns, weights=rows, minlength=len(model.cost)).astype(np.int64)

@@ -11,6 +11,7 @@ from celery import Celery
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings")
 
 MINUTE_S = 60
+PLANS_S = 5  # somebody waits for it
 QUEUES = ("forecast", "verdicts", "notices", "plans")
 
 app = Celery("slabcast")
@@ -47,6 +48,11 @@ app.conf.update(
             "task": "dispatch.tasks.send_due",
             "schedule": MINUTE_S / 2,
             "options": {"expires": MINUTE_S / 2},
+        },
+        "plans that are due": {
+            "task": "dispatch.tasks.plan_due",
+            "schedule": PLANS_S,
+            "options": {"expires": PLANS_S},
         },
     },
 )

@@ -29,3 +29,9 @@ def send_due() -> int:
 def refresh_prune() -> int:
     """Delete weather that nobody asks for any more, and what was kept long enough."""
     return work.prune(now=timezone.now())
+
+
+@shared_task  # type: ignore[untyped-decorator]
+def plan_due() -> int:
+    """Work out the plans that somebody asked for."""
+    return work.plan(now=timezone.now())

@@ -7,7 +7,15 @@ from django.db.models import ProtectedError
 
 from dispatch.models import Stint, StoredVerdict
 from dispatch.reads import pulse
-from dispatch.services import bookings, due_letters, readiness, retention, sending, verdicts
+from dispatch.services import (
+    bookings,
+    due_letters,
+    planning,
+    readiness,
+    retention,
+    sending,
+    verdicts,
+)
 from jobs.models import Branch, Job
 from weather import services as weather
 from weather.models import Chore
@@ -24,6 +32,7 @@ class Round:
     judged: int
     sent: int
     lapsed: int
+    planned: int = 0
 
 
 def refresh_forecasts(*, now: datetime) -> int:
@@ -90,10 +99,15 @@ def send(*, now: datetime) -> int:
     return sending.send_due(now=now)
 
 
+def plan(*, now: datetime) -> int:
+    """Work out the plans that somebody asked for; return how many."""
+    return planning.make_due(now=now)
+
+
 def go_round(*, now: datetime) -> Round:
     """Everything that is due at `now`, in the order in which one thing feeds the next.
 
-    Under Celery each of the four steps is a task of its own.
+    Under Celery each of the five steps is a task of its own.
     """
     refreshed = refresh_forecasts(now=now)
     lapsed, judged = judge(now=now)

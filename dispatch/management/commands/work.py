@@ -45,5 +45,5 @@ class Command(BaseCommand):
         if any(vars(done).values()):
             self.stdout.write(
                 f"{done.refreshed} forecasts, {done.judged} verdicts, "
-                f"{done.sent} notices, {done.lapsed} holds lapsed"
+                f"{done.sent} notices, {done.lapsed} holds lapsed, {done.planned} plans"
             )

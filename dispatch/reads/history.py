@@ -1,9 +1,10 @@
-"""What happened to a booking: its record, newest first, in sentences."""
+"""What happened to a booking and around it: the record, newest first, in sentences."""
 
 from dataclasses import dataclass
 from datetime import datetime
 
 from dispatch.models import Booking, Crew
+from dispatch.reads.around import events_around, said_of
 from dispatch.rules.history import UNDOABLE, last_change, sentence
 from jobs.models import AuditEvent
 
@@ -38,7 +39,12 @@ def history(booking: Booking) -> History:
     }
     last = last_change(events)
     undoable = said[last.pk] if last is not None and last.action in UNDOABLE else ""
-    return History(tuple(Happened(each.at, said[each.pk]) for each in events), undoable)
+    floors = list(booking.job.floors.all())
+    names = {floor.pk: floor.name for floor in floors} if len(floors) > 1 else {}
+    around = events_around(booking)
+    said |= {event.pk: said_of(event, booking, floors=names) for event in around}
+    newest_first = sorted([*events, *around], key=lambda event: (event.at, event.pk), reverse=True)
+    return History(tuple(Happened(each.at, said[each.pk]) for each in newest_first), undoable)
 
 
 def _partners(booking: Booking, events: list[AuditEvent]) -> dict[str, str]:

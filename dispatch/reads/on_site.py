@@ -57,6 +57,13 @@ def on_site(job: Job, *, now: datetime) -> OnSite:
 
 def _reading(row: SiteReading, say: Words, *, floor: str) -> str:
     """When, where, what was read, and who read it."""
+    places = ", ".join(each for each in (floor, row.spot) if each)
+    where = f" ({places})" if places else ""
+    return f"{say_moment(row.at, say.zone)}{where}: {reading_words(row, say)}. {row.taken_by}"
+
+
+def reading_words(row: SiteReading, say: Words) -> str:
+    """The numbers of a reading, with what they mean for the dew point."""
     told = []
     if row.slab_c is not None:
         told.append(f"slab {say.temperature(row.slab_c)}")
@@ -70,9 +77,7 @@ def _reading(row: SiteReading, say: Words, *, floor: str) -> str:
         told.append(f"{say.difference(abs(over_c))} {side} the dew point")
     if row.moisture_method:
         told.append(_moisture(row))
-    places = ", ".join(each for each in (floor, row.spot) if each)
-    where = f" ({places})" if places else ""
-    return f"{say_moment(row.at, say.zone)}{where}: {', '.join(told)}. {row.taken_by}"
+    return ", ".join(told)
 
 
 def _moisture(row: SiteReading) -> str:

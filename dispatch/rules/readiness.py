@@ -72,6 +72,14 @@ def items(
     return tuple(found)
 
 
+# How the record of an answer is read again, whatever floor and month it was for.
+NAMES = {
+    item.topic.value: item.name
+    for month in (1, 6)
+    for item in items(exposures=set(Exposure), month=month, only_way_in=True, units="us")
+}
+
+
 def due(*, first_start: datetime, now: datetime) -> str:
     """Which round is due: "early", "late" or none. A late one replaces an early one not sent."""
     if now >= first_start or now < first_start - EARLY:

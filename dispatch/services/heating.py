@@ -1,5 +1,6 @@
 """Heaters placed in a room and taken away again: each is at one site only, like a crew."""
 
+from collections.abc import Mapping
 from datetime import datetime, timedelta
 from math import isfinite
 
@@ -77,7 +78,7 @@ def take_heater_away(
     stay: HeaterStay | None = wanted.first()  # behind the lock: somebody may have come first
     if stay is None:
         raise NotFound("No such heater stands there.")
-    at = at or now
+    at, was = at or now, _when(stay)
     if at >= stay.end:
         raise Refusal(f"{stay.machine} leaves before that anyway.", field="end")
     if at <= stay.start:
@@ -87,7 +88,7 @@ def take_heater_away(
         stay.end = at
         _give_back(stay, from_=at)
     stay.save(update_fields=["called_off_at", "end"])
-    _note(stay, branch, action="take heater away", by=by, now=now)
+    _note(stay, branch, action="take heater away", by=by, now=now, before={"when": was})
     return stay
 
 
@@ -121,7 +122,19 @@ def _give_back(stay: HeaterStay, *, from_: datetime | None) -> None:
     claims.take_absence(absence)
 
 
-def _note(stay: HeaterStay, branch: Branch, *, action: str, by: Actor, now: datetime) -> None:
+def _when(stay: HeaterStay) -> str:
+    return say_span(stay.start, stay.end, stay.site.tz)
+
+
+def _note(
+    stay: HeaterStay,
+    branch: Branch,
+    *,
+    action: str,
+    by: Actor,
+    now: datetime,
+    before: Mapping[str, str] | None = None,
+) -> None:
     """Audit, and the calendar's version: prepared offers are out of date now."""
     Branch.objects.filter(pk=branch.pk).update(calendar_version=F("calendar_version") + 1)
     audit.record(
@@ -131,10 +144,12 @@ def _note(stay: HeaterStay, branch: Branch, *, action: str, by: Actor, now: date
         subject_id=stay.site_id,
         action=action,
         now=now,
+        before=before,
         after={
             "machine": stay.machine.name,
             "power_kw": stay.power_kw,
             "vented": stay.vented,
-            "when": say_span(stay.start, stay.end, stay.site.tz),
+            "when": _when(stay),
+            "called_off": stay.called_off_at is not None,
         },
     )

@@ -86,8 +86,12 @@ def test_a_heater_is_put_down_and_taken_away_on_the_page(client, office, booked)
     assert "Heater 1, 9 kW" in page(client, booked)
     again = client.post(reverse("place-heater", args=[booked.pk]), typed)
     assert again.status_code == 409
-    client.post(reverse("take-heater-away", args=[booked.pk, stay.pk]))
-    assert "Heater 1, 9 kW" not in page(client, booked)
+    take_away = reverse("take-heater-away", args=[booked.pk, stay.pk])
+    assert take_away in page(client, booked)
+    client.post(take_away)
+    left = page(client, booked)
+    assert take_away not in left
+    assert "took Heater 1 away: it stood " in left
 
 
 def test_a_reader_sees_readings_and_enters_none(client, office, booked):

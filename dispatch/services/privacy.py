@@ -17,11 +17,22 @@ from dispatch.models import (
     Link,
     Notice,
     NoticeState,
+    Proposal,
+    ReadyAnswer,
     Stint,
 )
 from jobs import audit
 from jobs.access import Actor
-from jobs.models import ActorKind, AuditEvent, Branch, Customer, Job, JobState, Site
+from jobs.models import (
+    ActorKind,
+    AuditEvent,
+    Branch,
+    Customer,
+    Job,
+    JobState,
+    Question,
+    Site,
+)
 from jobs.refusals import NotFound, Refusal
 from jobs.rules.clock import say_day
 from jobs.writing import run_write
@@ -63,6 +74,7 @@ def erase_customer(*, branch: Branch, customer_id: int, by: Actor, now: datetime
     told = _texts(customer, sites, jobs)
     _erase_rows(customer, sites, jobs, now=now)
     _erase_letters(bookings, now=now)
+    _erase_answers(jobs, bookings)
     _erase_record(branch, told, customer=customer, sites=sites, jobs=jobs, bookings=bookings)
     left = Erased(customer.name, len(sites), len(jobs), len(bookings))
     audit.record(
@@ -148,6 +160,14 @@ def _erase_letters(bookings: Iterable[Booking], *, now: datetime) -> None:
     )
 
 
+def _erase_answers(jobs: Iterable[Job], bookings: Iterable[Booking]) -> None:
+    """What was answered, in whose words: that it was answered, and how, stays."""
+    proposals = Proposal.objects.filter(booking__in=bookings)
+    proposals.exclude(answered_by="").update(words="", answered_by=ERASED)
+    ReadyAnswer.objects.filter(booking__in=bookings).update(words="", by_name=ERASED)
+    Question.objects.filter(job__in=jobs).update(answer="")
+
+
 def _erase_record(
     branch: Branch,
     told: list[str],
@@ -159,6 +179,7 @@ def _erase_record(
 ) -> None:
     """The one place that changes what is on record: names and words go, values stay."""
     stints = Stint.objects.filter(booking__in=bookings).values_list("pk", flat=True)
+    proposals = Proposal.objects.filter(booking__in=bookings).values_list("pk", flat=True)
     floors = {floor for site in sites for floor in site.floors.values_list("pk", flat=True)}
     theirs = (
         Q(subject="customer", subject_id=customer.pk)
@@ -167,6 +188,9 @@ def _erase_record(
         | Q(subject="job", subject_id__in=[each.pk for each in jobs])
         | Q(subject="booking", subject_id__in=[each.pk for each in bookings])
         | Q(subject="stint", subject_id__in=list(stints))
+        | Q(subject="proposal", subject_id__in=list(proposals))
+        | Q(subject="ready", subject_id__in=[each.pk for each in bookings])
+        | Q(subject="question", subject_id__in=[each.pk for each in jobs])
     )
     events = AuditEvent.objects.of_branch(branch).annotate(
         was=Cast("before", TextField()), is_now=Cast("after", TextField())

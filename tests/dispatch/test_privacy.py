@@ -9,11 +9,13 @@ from django.db import models
 from django.urls import reverse
 from django.utils import timezone
 
-from dispatch.models import BookingState, Link, Notice, NoticeState
+from dispatch.models import BookingState, Link, Notice, NoticeState, Proposal, ProposalState
+from dispatch.reads.history import history
 from dispatch.rules.history import replayed
-from dispatch.services import bookings, links
+from dispatch.services import bookings, links, proposals, readiness
 from dispatch.services.privacy import StillBound, erase_customer
-from jobs.models import AuditEvent, JobState, Role
+from jobs.access import Actor
+from jobs.models import ActorKind, AuditEvent, JobState, Role
 from jobs.refusals import NotFound
 from tests import builders
 from tests.dispatch.battery.office import ask
@@ -88,6 +90,33 @@ def test_no_text_of_an_erased_customer_is_left_in_any_table(house):
     stored = everything_stored()
     assert [text for text in PERSONAL if text.casefold() in stored] == []
     assert (left.sites, left.jobs, left.bookings) == (1, 2, 1)
+
+
+def test_what_the_customer_answered_goes_with_them_and_that_it_was_answered_stays(house):
+    name, *_, notes = PERSONAL
+    by = Actor(kind=ActorKind.CUSTOMER, name=name)
+    said = {"by": by, "how": "customer's page", "now": house.common["now"]}
+    readiness.answer(house.booking, topic="emptied", ready=False, words=f"The {notes}.", **said)
+    proposal = Proposal.objects.create(
+        booking=house.booking,
+        starts=[stint.start.isoformat() for stint in house.booking.stints.all()],
+        was=[],
+        asked_at=house.start,
+        answer_by=house.start,
+    )
+    proposals.want_another(proposal.pk, words=f"{name} is away.", **said)
+    house.call_off()
+
+    house.erase()
+
+    stored = everything_stored()
+    assert [text for text in PERSONAL if text.casefold() in stored] == []
+    proposal.refresh_from_db()
+    assert proposal.state == ProposalState.OTHER
+    assert not house.booking.ready_answers.get().ready
+    told = [line.text for line in history(house.booking).lines]
+    assert any(text.startswith("The customer answered for ") for text in told)
+    assert any(text.startswith("The customer wants another day than ") for text in told)
 
 
 def test_what_was_worked_stays_and_the_record_still_replays(house):

@@ -56,7 +56,10 @@ class BookingQuerySet(BranchScoped):
 class Booking(models.Model):
     """The promise to one job: one or more stints, a day, a walk-on and a drive-on."""
 
-    branch = models.ForeignKey(Branch, on_delete=models.PROTECT, related_name="bookings")
+    # Its index begins with the branch.
+    branch = models.ForeignKey(
+        Branch, on_delete=models.PROTECT, related_name="bookings", db_index=False
+    )
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="bookings")
     state = models.CharField(max_length=12, choices=BookingState.choices)
     promise = models.CharField(

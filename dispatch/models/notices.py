@@ -54,7 +54,10 @@ class Notice(models.Model):
     """One message to one recipient, owed because of one version of a booking."""
 
     key = models.CharField(max_length=160, unique=True)
-    branch = models.ForeignKey(Branch, on_delete=models.PROTECT, related_name="notices")
+    # Its indexes begin with the branch.
+    branch = models.ForeignKey(
+        Branch, on_delete=models.PROTECT, related_name="notices", db_index=False
+    )
     kind = models.CharField(max_length=20, choices=NoticeKind.choices)
     booking = models.ForeignKey(Booking, on_delete=models.PROTECT, related_name="notices")
     booking_version = models.PositiveIntegerField()
@@ -81,6 +84,7 @@ class Notice(models.Model):
         indexes = [
             models.Index(fields=["state", "next_try_at"]),
             models.Index(fields=["branch", "state"]),
+            models.Index(fields=["branch", "due_at"]),
         ]
 
     def __str__(self) -> str:

@@ -19,7 +19,10 @@ class AuditEvent(models.Model):
     """One change: who, when, from what, to what, why. Written once, never changed."""
 
     at = models.DateTimeField()
-    branch = models.ForeignKey(Branch, on_delete=models.PROTECT, related_name="audit")
+    # Its index begins with the branch.
+    branch = models.ForeignKey(
+        Branch, on_delete=models.PROTECT, related_name="audit", db_index=False
+    )
     actor_kind = models.CharField(max_length=10, choices=ActorKind.choices)
     actor = models.ForeignKey(User, null=True, on_delete=models.PROTECT, related_name="+")
     actor_name = models.CharField(max_length=120)
@@ -36,7 +39,10 @@ class AuditEvent(models.Model):
 
     class Meta:
         ordering = ["at", "pk"]
-        indexes = [models.Index(fields=["subject", "subject_id"])]
+        indexes = [
+            models.Index(fields=["subject", "subject_id"]),
+            models.Index(fields=["branch", "subject", "at"]),
+        ]
 
     def __str__(self) -> str:
         return f"{self.actor_name}: {self.action} {self.subject} {self.subject_id}"

@@ -11,6 +11,8 @@ from dispatch.models import (
     Notice,
     NoticeKind,
     PromiseLevel,
+    Stamp,
+    StampKind,
     Stint,
     StintState,
 )
@@ -53,9 +55,18 @@ def _a_week_ahead(now: datetime) -> models.QuerySet[Booking]:
     )
 
 
+def _coated() -> models.QuerySet[Booking]:
+    """Done, with a stamped top coat: a crew that only prepared the floor leaves it as well."""
+    topped = Stamp.objects.filter(kind=StampKind.TOPPED)
+    return Booking.objects.filter(
+        state=BookingState.DONE, pk__in=topped.values("stint__booking_id")
+    )
+
+
 def _just_done(now: datetime) -> models.QuerySet[Booking]:
     return (
-        Booking.objects.filter(state=BookingState.DONE, done_at__gt=now - OLD_NEWS)
+        _coated()
+        .filter(done_at__gt=now - OLD_NEWS)
         .exclude(pk__in=_told(NoticeKind.FLOOR_DONE, since=now - 2 * OLD_NEWS))
         .order_by("pk")
     )
@@ -63,9 +74,8 @@ def _just_done(now: datetime) -> models.QuerySet[Booking]:
 
 def _just_reached(now: datetime) -> models.QuerySet[Booking]:
     return (
-        Booking.objects.filter(
-            state=BookingState.DONE, drive_on_at__lte=now, drive_on_at__gt=now - OLD_NEWS
-        )
+        _coated()
+        .filter(drive_on_at__lte=now, drive_on_at__gt=now - OLD_NEWS)
         .exclude(pk__in=_told(NoticeKind.DRIVE_ON_REACHED, since=now - 2 * OLD_NEWS))
         .order_by("pk")
     )

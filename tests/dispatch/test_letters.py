@@ -182,6 +182,17 @@ def test_coated_tells_walk_on_and_drive_on_with_the_temperature_they_rest_on(off
         assert words in told.body
 
 
+def test_a_floor_that_was_only_prepared_is_not_told_as_coated(office):
+    branch, crew = office
+    booking = book(branch, crew)
+    send(NOW)
+    for kind in (StampKind.ARRIVED, StampKind.LEFT):
+        stamps.stamp(booking.stints.get(), kind=kind, by=PROGRAM, now=START + HOUR)
+
+    assert send(START + 2 * HOUR) == 0
+    assert send(START + 2 * DAY + HOUR) == 0
+
+
 def test_drive_on_reached_waits_for_a_civil_hour_and_goes_once(office):
     branch, crew = office
     early = datetime(2026, 7, 7, 5, 0, tzinfo=CHICAGO)  # so drive-on is at 5 AM two days later

@@ -1,6 +1,6 @@
 """Bookings, their stints and the claims that keep anybody from being in two places."""
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import models
@@ -21,6 +21,7 @@ class BookingState(models.TextChoices):
 
 
 OPEN_STATES = (BookingState.HELD, BookingState.BOOKED)
+LONGEST_STINT = timedelta(days=3)  # no crew works longer in one stretch; `gather` refuses it
 
 
 class PromiseLevel(models.TextChoices):
@@ -108,7 +109,8 @@ class StintState(models.TextChoices):
 class StintQuerySet(BranchScoped):
     """Stints."""
 
-    branch_path = "booking__branch"
+    # A crew's stints are found by their start; a booking's branch is that of its crews.
+    branch_path = "crew__branch"
 
     def standing(self) -> "StintQuerySet":
         """Stints that were not called off, of bookings that were not called off."""
@@ -121,8 +123,8 @@ class StintQuerySet(BranchScoped):
         return self.filter(state=StintState.PLANNED, booking__state__in=OPEN_STATES)
 
     def overlapping(self, start: datetime, end: datetime) -> "StintQuerySet":
-        """Stints that touch [start, end)."""
-        return self.filter(start__lt=end, end__gt=start)
+        """Stints that touch [start, end); the lower bound lets an index find them."""
+        return self.filter(start__lt=end, start__gt=start - LONGEST_STINT, end__gt=start)
 
     def with_all(self) -> "StintQuerySet":
         """What screens show of a stint, in a fixed number of queries."""

@@ -13,6 +13,7 @@ from dispatch.models import (
     Stint,
     StintState,
 )
+from dispatch.models.bookings import LONGEST_STINT
 from dispatch.rules.asking import PlannedStint
 from dispatch.services import claims
 from jobs.models import Branch
@@ -48,6 +49,8 @@ def gather(branch: Branch, planned: Sequence[PlannedStint]) -> list[Needed]:
     """The crew, its people of that day and the machines of each stint; nothing is locked yet."""
     if not planned:
         raise Refusal("A booking needs at least one stretch of work.")
+    if any(one.end - one.start >= LONGEST_STINT for one in planned):
+        raise Refusal("One stretch of work lasts less than three days; plan it in several.")
     return [_needed(branch, one) for one in planned]
 
 

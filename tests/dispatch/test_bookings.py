@@ -24,7 +24,7 @@ from dispatch.services import bookings, changing
 from dispatch.services.claims import SlotTaken
 from jobs.idempotency import KeyReused
 from jobs.models import AuditEvent, Branch, Customer, Floor, Job, JobState, Site
-from jobs.refusals import NotFound, Stale
+from jobs.refusals import NotFound, Refusal, Stale
 from tests import builders
 from tests.builders import NOW
 
@@ -434,3 +434,10 @@ def test_what_fails_after_the_commit_does_not_take_the_answer_away(house, monkey
     booked = house.book(house.first, ask(house.north))
 
     assert Booking.objects.get() == booked
+
+
+def test_one_stretch_of_work_is_shorter_than_three_days(house):
+    with pytest.raises(Refusal, match="less than three days"):
+        house.book(house.first, ask(house.north, hours=72))
+
+    assert not Stint.objects.exists()

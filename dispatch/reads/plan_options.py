@@ -171,13 +171,18 @@ def _gains(rows: PlanRows, best: Answer, limits: Limits, solver: Solver) -> tupl
 
 
 def why_no_day(rows: PlanRows, floor: int, refused: dict[Spot, RefusedDay]) -> str:
-    """Why a floor finds no day at all: the sentence that most of its days have in common."""
+    """Why a floor finds no day at all: what most of its days have in common, in a sentence or two.
+
+    Where every day is closed, what the customer said of days counts before the branch's own.
+    """
     screen = rows.floors.floors[floor].search.screen
     days = rows.floors.calendar.days[: rows.floors.days]
     close = [each.why for spot, each in refused.items() if spot[0] == floor]
     said = [each for each in (screen.why_not(day) for day in days) if each is not None]
     weighty = [each.why for each in said if each.rank >= 2] + close
-    whys = weighty or [each.why for each in said if each.rank == 1]
-    if not whys:
-        return "No crew and day passed the rough look."
-    return Counter(whys).most_common(1)[0][0]
+    if weighty:
+        return Counter(weighty).most_common(1)[0][0]
+    closed = Counter(each.why for each in said if each.rank == 1).most_common()
+    name = str(rows.floors.floors[floor].job.customer)
+    whys = sorted((why for why, _ in closed), key=lambda why: name not in why)
+    return " ".join(whys[:2]) or "No crew and day passed the rough look."

@@ -4,6 +4,7 @@ from datetime import datetime
 from typing import Any
 
 from dispatch.models import LineKind, PlanLine, PlanOption, StoredPlan
+from dispatch.rules.planning.answer import Proof
 from jobs.models import Job
 from jobs.rules.clock import say_span
 
@@ -12,7 +13,10 @@ def plan_told(plan: StoredPlan) -> dict[str, Any]:
     """Everything a plan says: its options with their lines, what binds, floors without a day."""
     options = list(
         plan.options.prefetch_related(
-            "lines__job__customer", "lines__job__site", "lines__crew", "lines__booking"
+            "lines__job__customer",
+            "lines__job__site",
+            "lines__crew",
+            "lines__booking__stints__crew",
         )
     )
     first = options[0].cents if options else 0
@@ -31,7 +35,7 @@ def plan_told(plan: StoredPlan) -> dict[str, Any]:
         "solve_s": round(plan.solve_s, 3),
         "standing_cents": plan.standing_cents,
         "greedy_cents": plan.greedy_cents,
-        "binds": plan.binds,
+        "binds": [{**each, "dollars": each["cents"] // 100} for each in plan.binds],
         "problems": [{**each, "customer": names.get(each["job"], "")} for each in plan.problems],
         "options": [_option(each, first) for each in options],
     }
@@ -47,6 +51,8 @@ def _option(option: PlanOption, first_cents: int) -> dict[str, Any]:
         "gap": gap_of(option),
         "proof": option.proof,
         "saves_cents": first_cents - option.cents,
+        "saves": (first_cents - option.cents) // 100,
+        "good": good_of(option),
         "solve_s": round(option.solve_s, 3),
         "lines": [line_told(each) for each in lines],
     }
@@ -59,6 +65,16 @@ def gap_of(option: PlanOption) -> float | None:
     return max(0.0, (option.cents - option.bound_cents) / max(1, abs(option.cents)))
 
 
+def good_of(option: PlanOption) -> str:
+    """How good it is proven to be, in words."""
+    gap = gap_of(option)
+    if option.proof == Proof.OPTIMAL:
+        return "proven: no plan costs less"
+    if gap is None:
+        return "a first plan, not proven"
+    return f"at most {100 * gap:.2f} % from the best"
+
+
 def line_told(line: PlanLine) -> dict[str, Any]:
     """One floor of a plan."""
     return {
@@ -68,6 +84,7 @@ def line_told(line: PlanLine) -> dict[str, Any]:
         "booking": line.booking_id,
         "customer": line.job.customer.name,
         "where": where(line),
+        "now": _now(line),
         "crew": line.crew.name if line.crew else None,
         "start": _iso(line.start),
         "end": _iso(line.end),
@@ -84,6 +101,15 @@ def where(line: PlanLine) -> str:
     if line.kind == LineKind.OUT or line.start is None or line.end is None:
         return "no day"
     return f"{line.crew}, {say_span(line.start, line.end, line.job.site.tz)}"
+
+
+def _now(line: PlanLine) -> str:
+    """Where the booking stands, empty without one."""
+    stints = line.booking.stints.all() if line.booking else ()
+    first = min((each for each in stints), key=lambda each: each.number, default=None)
+    if first is None:
+        return ""
+    return f"{first.crew}, {say_span(first.start, first.end, line.job.site.tz)}"
 
 
 def _order(line: PlanLine) -> tuple[bool, datetime | None, int]:

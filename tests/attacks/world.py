@@ -8,7 +8,7 @@ from typing import Any
 from django.utils import timezone
 
 from dispatch.models import Booking, LinkPurpose, MachineKind, Notice, Proposal
-from dispatch.services import crews, heating, links
+from dispatch.services import crews, heating, links, planning
 from jobs.access import PROGRAM, person
 from jobs.models import Branch, Holiday, Membership, Role, StockKind, User
 from jobs.services import programs, stock
@@ -109,6 +109,7 @@ class Firm:
             now=self.now,
         )
         notices = Notice.objects.filter(booking=self.booking)
+        plan = planning.ask_plan(days=9, **given)
         return {
             "booking": self.booking.pk,
             "second": self.second.pk,
@@ -118,6 +119,7 @@ class Firm:
             "absence": absence.pk,
             "lot": lot.pk,
             "proposal": proposal.pk,
+            "plan": plan.pk,
             "link": link.pk,
             "holiday": holiday.pk,
             "stay": stay.pk,

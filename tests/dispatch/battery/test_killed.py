@@ -66,7 +66,7 @@ def test_killed_writers_lose_nothing_and_leave_nothing_half_done(office, tmp_pat
     history, kills = kill(office, tmp_path, count=4, seconds=3.5)
 
     assert kills >= 3  # how many find a writer at work depends on the machine
-    assert set(history.refused) <= EXPECTED, dict(history.refused)
+    assert set(history.refused) <= EXPECTED | {"busy"}, dict(history.refused)
     nothing_is_half_written(office)
     unacknowledged_are_resolved(office, history)
 

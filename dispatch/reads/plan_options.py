@@ -90,6 +90,8 @@ def work_out(
     rows = plan_rows(floors)
     solve_s = 0.0
     refused: dict[Spot, RefusedDay] = {}
+    answers: list[Answer] = []
+    settled: list[Settled] = []
     with Solver() as solver:
         for round_number in range(1, ROUNDS + 1):
             progress(f"Solving, round {round_number}")

@@ -41,7 +41,8 @@ def reasons_of(rows: PlanRows, placed: Placed, duals: Floats) -> list[dict[str, 
     reduced = built.model.reduced(duals)[columns]
     here = int(np.flatnonzero(columns == placed.column)[0])
     prices = built.slot_price(duals)
-    found, seen = [], {int(rows.columns.day[placed.column])}
+    found: list[dict[str, Any]] = []
+    seen = {int(rows.columns.day[placed.column])}
     for at in np.argsort(reduced, kind="stable"):
         column = int(columns[at])
         day = int(rows.columns.day[column])

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, fields
 from typing import Any
 
-from dispatch.benchmarks import feeds, flat, offers, pictures, refresh, slabs, weeks
+from dispatch.benchmarks import feeds, flat, offers, pictures, plans, refresh, slabs, weeks
 
 
 @dataclass(frozen=True)
@@ -43,6 +43,11 @@ SUBJECTS = {
         "the drawing of a full week of 40 crews, beside a template",
         pictures.Size,
         pictures.run,
+    ),
+    "plan": Subject(
+        "solving a company's plan and its re-plan after a wet front, beside best insertion",
+        plans.Size,
+        plans.run,
     ),
     "refresh": Subject(
         "what a new forecast costs a place and a floor, beside a place for every site, a row an "

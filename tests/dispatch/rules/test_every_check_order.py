@@ -19,7 +19,7 @@ from dispatch.rules.covers import Cover
 from dispatch.rules.findings import Level, Part
 from dispatch.rules.verdicts import ORDER, Dryness, PartDryness, judge
 from jobs.rules.other_water import Water
-from tests.dispatch.rules.skies import Row, planned, sky, without
+from tests.dispatch.rules.skies import Row, planned, sky
 from tests.jobs.rules.floors import FAST, clock
 from weather.rules.exposures import Exposure
 
@@ -37,6 +37,8 @@ THIRSTY = replace(CARD, humidity_min_grains=40.0)
 # Six hours hold one value: from five days before the start until the floor is driven on.
 BLOCK = 6
 BLOCKS = len(HOURS) // BLOCK
+WET = ("rain_chance_pct", "rain_mm", "snow_mm")
+DAMP = ("humidity_pct", "dew_c")
 NOTES = {"bubbles", "foot", "recoat"}
 RANGES = {
     "rain_chance_pct": (0, 100),
@@ -50,27 +52,27 @@ RANGES = {
 
 
 def blocks(low, high):
-    """A value for every six hours; mostly fair, so that single bad spells decide."""
+    """A value for every six hours; half of them fair, so that single bad spells decide."""
     fair = st.just(float(low))
     wild = st.floats(low, high).map(lambda value: round(value, 1))
-    return st.lists(st.one_of(fair, fair, wild), min_size=BLOCKS, max_size=BLOCKS).map(
+    return st.lists(st.one_of(fair, wild), min_size=BLOCKS, max_size=BLOCKS).map(
         lambda values: np.repeat(np.array(values), BLOCK)[: len(HOURS)]
     )
 
 
 @st.composite
-def days(draw):
-    """Hours, a slab, and a floor with what is known of it."""
-    chosen = draw(st.sets(st.sampled_from(sorted(RANGES)), min_size=1, max_size=3))
+def days(draw, *layers):
+    """Hours, a slab, and a floor with what is known of it; these layers vary, and some others."""
+    chosen = {*layers, *draw(st.sets(st.sampled_from(sorted(RANGES)), min_size=1, max_size=2))}
     hours = replace(HOURS, **{name: draw(blocks(*RANGES[name])) for name in sorted(chosen)})
     if draw(st.booleans()):
         hours = replace(hours, chance_derived=np.ones(len(hours), dtype=bool))
-    slab = draw(st.sampled_from([SLAB, held(8.0), held(30.0), held(4.0), held(34.0)]))
+    slab = draw(st.one_of(st.just(SLAB), st.integers(0, 36).map(held)))
     seen = draw(st.sampled_from([None, 20, 40, 60, 200]))
     part = PartDryness("the floor", NOW - timedelta(hours=seen)) if seen else PartDryness()
     return hours, {
         "slab": draw(st.sampled_from([slab, replace(slab, weak=True)])),
-        "exposure": draw(st.sampled_from(list(Exposure))),
+        "exposure": draw(st.sampled_from([Exposure.OPEN, *Exposure])),
         "parts": draw(st.sampled_from([(), (Part("the apron", Exposure.APRON),)])),
         "covers": draw(st.frozensets(st.sampled_from(list(Cover)))),
         "waters": tuple(sorted(draw(st.sets(st.sampled_from(list(Water)))))),
@@ -109,12 +111,12 @@ def no_worse(better, worse):
         assert one[name].severity <= two[name].severity, name
 
 
-many = settings(max_examples=60, deadline=None)
-shares = blocks(0, 1)
+many = settings(max_examples=80, deadline=None)
+shares = st.one_of(st.floats(0, 1), blocks(0, 1))  # of the whole time, or spell by spell
 
 
 @many
-@given(days(), shares, st.sampled_from(["rain_chance_pct", "rain_mm", "snow_mm"]))
+@given(days(*WET), shares, st.sampled_from(WET))
 def test_dryer_days_worsen_no_check(day, share, layer):
     hours, floor = day
 
@@ -122,7 +124,7 @@ def test_dryer_days_worsen_no_check(day, share, layer):
 
 
 @many
-@given(days(), shares)
+@given(days("gust_kmh"), shares)
 def test_calmer_days_worsen_no_check(day, share):
     hours, floor = day
     calm = replace(hours, gust_kmh=hours.gust_kmh * share, wind_kmh=hours.wind_kmh * share)
@@ -131,7 +133,7 @@ def test_calmer_days_worsen_no_check(day, share):
 
 
 @many
-@given(days(), blocks(0, 12), st.sampled_from(["humidity_pct", "dew_c"]))
+@given(days(*DAMP), blocks(0, 12), st.sampled_from(DAMP))
 def test_dryer_air_worsens_no_check_but_that_of_a_system_that_cures_by_water(day, less, layer):
     hours, floor = day
     floor = {**floor, "card": CARD}
@@ -141,7 +143,7 @@ def test_dryer_air_worsens_no_check_but_that_of_a_system_that_cures_by_water(day
 
 
 @many
-@given(days(), st.floats(0, 6))
+@given(days("air_c"), st.floats(0, 6))
 def test_warmer_days_worsen_no_check_below_the_heat_where_no_snow_lies(day, more):
     hours, floor = day
     floor = {**floor, "waters": tuple(each for each in floor["waters"] if each != Water.THAW)}
@@ -155,12 +157,20 @@ def test_warmer_days_worsen_no_check_below_the_heat_where_no_snow_lies(day, more
     )
 
 
-@settings(max_examples=100, deadline=None)
-@given(days(), st.integers(0, len(HOURS) - 1), st.sampled_from([(), *((each,) for each in RANGES)]))
-def test_a_missing_hour_makes_no_verdict_better(day, position, layers):
-    hours, floor = day
-    known = judged(*day).level
-    missing = judged(without(hours, hours.start + timedelta(hours=position), *layers), floor).level
+@settings(max_examples=80, deadline=None)
+@given(
+    st.sampled_from(sorted(RANGES)).flatmap(lambda name: st.tuples(st.just(name), days(name))),
+    st.integers(1, 12),
+    st.integers(-36, 30),
+)
+def test_missing_hours_make_no_verdict_better(named, count, ahead):
+    name, (hours, floor) = named
+    first = hours.index(PLAN.pour) + ahead
+    series = getattr(hours, name).copy()
+    series[max(0, first) : first + count] = np.nan
+
+    known = judged(hours, floor).level
+    missing = judged(replace(hours, **{name: series}), floor).level
 
     # Without the hour that said no it is not known any more whether it is one: never go or care.
     assert missing.severity >= min(known.severity, Level.UNKNOWN.severity)

@@ -37,7 +37,10 @@ class CalendarEntry(models.Model):
     changed_at = models.DateTimeField()
 
     class Meta:
-        indexes = [models.Index(fields=["audience", "end"])]
+        indexes = [
+            models.Index(fields=["audience", "end"]),
+            models.Index(fields=["audience", "changed_at"]),
+        ]
         constraints = [
             models.UniqueConstraint(fields=["stint", "audience"], name="one_uid_an_audience")
         ]

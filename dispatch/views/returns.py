@@ -54,7 +54,9 @@ def take_in_return(request: OfficeRequest, pk: int) -> HttpResponse:
     """A return visit to the floor of a booking that is done."""
     mine = Booking.objects.visible_to(request.user).of_branch(request.branch)
     booking = get_object_or_404(mine.select_related("job__customer", "job__site"), pk=pk)
-    form = ReturnForm(branch=request.branch, data=request.POST if request.method == "POST" else None)
+    form = ReturnForm(
+        branch=request.branch, data=request.POST if request.method == "POST" else None
+    )
     if request.method == "POST":
         form.full_clean()
         try:

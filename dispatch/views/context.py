@@ -11,7 +11,7 @@ from dispatch.reads import needs, weather_services
 from dispatch.reads.forecast_age import stale
 from dispatch.views.entrance import chosen_branch
 from jobs import access
-from jobs.models import Branch
+from jobs.models import Branch, Role
 from weather.providers import LINKS, configured
 
 
@@ -36,10 +36,17 @@ def house(request: HttpRequest) -> dict[str, Any]:
         frame["signed_in"] = True
         frame["branch"] = branch
         frame["branches"] = access.branches_of(user)
+        frame["may_book"] = _role(request, branch) in access.OFFICE_ROLES
         frame["needs_count"] = needs.count(branch) if branch else 0
         frame["attribution"] = _credits(branch)
         frame["stale"] = stale(branch, now=timezone.now()) if branch else ""
     return frame
+
+
+def _role(request: HttpRequest, branch: Branch | None) -> Role | None:
+    """The role in the branch whose page this is; asked of the database where no guard did."""
+    known: Role | None = getattr(request, "role", None)
+    return known or (access.role_in(request.user, branch) if branch else None)
 
 
 def _credits(branch: Branch | None) -> list[Credit]:

@@ -198,3 +198,14 @@ def test_whoever_works_in_two_branches_changes_between_them(owner, branch):
     strange = builders.branch(name="Strange")
     owner.post(reverse("choose-branch"), {"branch": strange.pk})
     assert f"You work in {named[2]}" in owner.get(reverse("settings")).text
+
+
+@pytest.mark.parametrize(("role", "books"), [("office", True), ("reader", False)])
+def test_the_frame_leads_nobody_to_a_page_they_may_not_open(branch, role, books):
+    client = Client()
+    client.force_login(builders.user(of=branch, username="x", role=Role(role)))
+
+    for path in ("/", reverse("passphrase")):
+        shown = client.get(path).text
+        for name in ("plans", "quick-answer", "take-in"):
+            assert (f'<a href="{reverse(name)}"' in shown) is books, name

@@ -158,11 +158,17 @@ def job(
     )
     row.floors.set(floors)
     if known:
-        Question.objects.bulk_create(
-            Question(job=row, topic=topic, standing=Standing.KNOWN, by_name="Office", at=created_at)
-            for topic in Topic
-        )
+        know_all(row)
     return row
+
+
+def know_all(order: Job) -> None:
+    """Answer all that must be known before a day of this order is confirmed."""
+    at = order.created_at
+    Question.objects.bulk_create(
+        Question(job=order, topic=topic, standing=Standing.KNOWN, by_name="Office", at=at)
+        for topic in Topic
+    )
 
 
 def _resource(of: Branch, kind: ResourceKind, label: str) -> Resource:

@@ -89,7 +89,7 @@ class Desk:
         self, site: servers.Site, office: Office, *, certificate: Path | None = None
     ) -> None:
         self.site = site
-        self.http = requests.Session()
+        self.http = session()
         self.http.headers["Referer"] = f"{site.url}/"  # as browsers send, and Django asks for
         if certificate is not None:
             self.http.verify = str(certificate)
@@ -108,7 +108,7 @@ class Desk:
     def beside(self, job: int) -> "Desk":
         """Another window of the same person, with the days of another floor before them."""
         other = copy(self)
-        other.http = requests.Session()
+        other.http = session()
         other.http.cookies.update(self.http.cookies)
         other.jobs = [job]
         other.open_next()
@@ -140,6 +140,16 @@ class Desk:
         return self.http.post(
             f"{self.site.url}{path}", data=data, timeout=60, allow_redirects=False
         )
+
+
+def session() -> requests.Session:
+    """A browser's cookies; each request on a connection of its own.
+
+    One that is kept may be closed by the server in the moment in which a form is sent.
+    """
+    made = requests.Session()
+    made.headers["Connection"] = "close"
+    return made
 
 
 def hidden(page: str, name: str) -> str:

@@ -91,7 +91,8 @@ MEASURE = """
 # After a press of Tab the browser shows the focus of whatever gets it next.
 UNSEEN_FOCUS = """
 () => [...document.querySelectorAll('a[href], button, input, select, textarea, summary')]
-  .filter(el => el.type !== 'hidden' && el.checkVisibility({visibilityProperty: true}))
+  .filter(el => el.type !== 'hidden' && !el.matches(':disabled'))
+  .filter(el => el.checkVisibility({visibilityProperty: true}))
   .filter(el => {
     el.focus();
     const style = getComputedStyle(el);

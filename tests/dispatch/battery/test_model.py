@@ -168,6 +168,7 @@ class Calendar(RuleBasedStateMachine):
         assert said.again == again
         if not again:
             self.jobs.append(Job.objects.of_branch(self.branch).latest("pk"))
+            builders.know_all(self.jobs[-1])
         assert Job.objects.of_branch(self.branch).count() == len(self.jobs)
 
     @rule(minutes=st.integers(1, 45))

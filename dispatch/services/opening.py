@@ -15,7 +15,7 @@ from dispatch.services import crews
 from jobs.access import Actor
 from jobs.models import Branch, User
 from jobs.refusals import Invalid, Refusal
-from jobs.services.branches import NewBranch, check_owner, open_branch
+from jobs.services.branches import NewBranch, check_owner, checked_branch, open_branch
 from weather.places import NoSuchPlace, coordinates, find_postal_code, time_zone
 from weather.services import place_for
 
@@ -99,17 +99,17 @@ def open_office(office: NewOffice, *, by: Actor, now: datetime, only_first: bool
     Raises Invalid with a sentence for what is wrong, Refusal if `only_first` and somebody was
     faster.
     """
-    _check(office)
+    new = _checked(office)
     if only_first and not is_empty():
         raise Refusal("This installation is set up already. Please sign in.")
     spot = office.spot
     branch = open_branch(
-        new=office.branch,
+        new=new,
         place=place_for(
             latitude=spot.latitude,
             longitude=spot.longitude,
             zone=spot.zone,
-            name=office.branch.name,
+            name=new.name,
         ),
         owner=office.owner,
         hashed_password=make_password(office.password),
@@ -130,7 +130,8 @@ def open_office(office: NewOffice, *, by: Actor, now: datetime, only_first: bool
     return branch
 
 
-def _check(office: NewOffice) -> None:
+def _checked(office: NewOffice) -> NewBranch:
+    """The branch as it fits the database. Raises Invalid before anything is written."""
     names = [name.casefold() for name, _ in office.crews]
     twice = next((name for name, _ in office.crews if names.count(name.casefold()) > 1), None)
     if twice is not None:
@@ -140,6 +141,7 @@ def _check(office: NewOffice) -> None:
     if office.grinders > MOST_GRINDERS:
         raise Invalid({"grinders": f"Please begin with {MOST_GRINDERS} grinders at most."})
     check_owner(username=office.owner, password=office.password)
+    return checked_branch(office.branch)
 
 
 def _staff(branch: Branch, name: str, people: tuple[str, ...], *, by: Actor, now: datetime) -> None:

@@ -74,14 +74,11 @@ def open_branch(
     The catalogue's numbers and prices are defaults: the data sheets in use come first.
     Raises Invalid if a branch of that name stands already.
     """
-    new = _cleaned(new)
-    slug = slugify(new.name)
-    if not slug or Branch.objects.filter(slug=slug).exists():
-        raise Invalid({"name": f"A branch needs a name of its own, and {new.name!r} is not one."})
+    new = checked_branch(new)
     branch = Branch.objects.create(
         company=new.company,
         name=new.name,
-        slug=slug,
+        slug=slugify(new.name),
         zone=place.zone,
         units=new.units,
         country=new.country,
@@ -107,10 +104,13 @@ def open_branch(
     return branch
 
 
-def _cleaned(new: NewBranch) -> NewBranch:
-    """`new` as it fits the database. Raises Invalid for what cannot be a country or an address."""
+def checked_branch(new: NewBranch) -> NewBranch:
+    """`new` as it fits the database. Raises Invalid with a sentence for what cannot be."""
     problems: dict[str, str] = {}
-    if not new.company.strip():
+    name = one_line(new.name, most=80)
+    if not slugify(name) or Branch.objects.filter(slug=slugify(name)).exists():
+        problems["name"] = f"A branch needs a name of its own, and {name!r} is not one."
+    if not one_line(new.company, most=120):
         problems["company"] = "Please name the company."
     if not re.fullmatch(r"[A-Z]{2}", new.country):
         problems["country"] = f"A country has two letters such as US, not {new.country!r}."
@@ -124,7 +124,7 @@ def _cleaned(new: NewBranch) -> NewBranch:
     return replace(
         new,
         company=one_line(new.company, most=120),
-        name=one_line(new.name, most=80),
+        name=name,
         depot=one_line(new.depot, most=200),
         telephone=one_line(new.telephone, most=40),
     )

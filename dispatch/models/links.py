@@ -13,6 +13,7 @@ from django.urls import reverse
 from dispatch.models.bookings import Booking
 from dispatch.models.crews import Crew, Machine
 from jobs.models import Branch
+from jobs.models.programs import digest
 from jobs.models.scoping import BranchScoped
 
 
@@ -22,11 +23,6 @@ class LinkPurpose(models.TextChoices):
     CUSTOMER = "customer", "Customer's page"
     FEED = "feed", "Calendar feed"
     PHONE = "phone", "Crew phone"
-
-
-def digest(token: str) -> str:
-    """What is stored of a secret; 256 random bits need no slow hash."""
-    return hashlib.sha256(token.encode()).hexdigest()
 
 
 class LinkQuerySet(BranchScoped):

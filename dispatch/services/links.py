@@ -5,10 +5,11 @@ from datetime import datetime, timedelta
 from django.db import DatabaseError
 
 from dispatch.models import Booking, Crew, Link, LinkPurpose, Machine
-from dispatch.models.links import derive_token, digest
+from dispatch.models.links import derive_token
 from jobs import audit
 from jobs.access import PROGRAM, Actor
 from jobs.models import Branch
+from jobs.models.programs import digest
 from jobs.refusals import Refusal
 from jobs.writing import run_write
 

@@ -13,11 +13,11 @@ from django.utils.text import slugify
 from django.views.decorators.http import require_safe
 
 from dispatch.models import Link, LinkPurpose
-from dispatch.models.links import digest
 from dispatch.reads import feed as reads
 from dispatch.services import links
 from dispatch.views.customer import hide_secret
 from dispatch.views.wrong_links import refusal_of
+from jobs.models.programs import digest
 
 # A date of whole seconds says nothing of a second change within it (RFC 9110 section 8.8.2.2).
 DATE_IS_SURE = timedelta(minutes=1)

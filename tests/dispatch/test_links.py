@@ -5,10 +5,10 @@ from datetime import timedelta
 import pytest
 
 from dispatch.models import Link, LinkPurpose
-from dispatch.models.links import digest
 from dispatch.services import links
 from jobs.access import PROGRAM
 from jobs.models import AuditEvent
+from jobs.models.programs import digest
 from tests import builders
 from tests.dispatch.days import NOW, START, book, move
 
